@@ -119,7 +119,9 @@ type Drill struct {
 	// When it was started.
 	StartedAt *timestamppb.Timestamp `protobuf:"bytes,16,opt,name=started_at,json=startedAt,proto3" json:"started_at,omitempty"`
 	// When it ended or was abandoned; unset while it runs.
-	EndedAt       *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=ended_at,json=endedAt,proto3" json:"ended_at,omitempty"`
+	EndedAt *timestamppb.Timestamp `protobuf:"bytes,17,opt,name=ended_at,json=endedAt,proto3" json:"ended_at,omitempty"`
+	// Rubric it will be judged by, the one published with the scenario when it was started: SHA-256 in lower-case hex.
+	RubricDigest  string `protobuf:"bytes,18,opt,name=rubric_digest,json=rubricDigest,proto3" json:"rubric_digest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -273,6 +275,13 @@ func (x *Drill) GetEndedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Drill) GetRubricDigest() string {
+	if x != nil {
+		return x.RubricDigest
+	}
+	return ""
+}
+
 // Choice is one of the things a stage offers.
 type Choice struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -337,7 +346,8 @@ func (x *Choice) GetAsksReason() bool {
 	return false
 }
 
-// Scene is what the trainee sees now. It holds nothing hidden.
+// Scene is what the trainee sees now. It holds nothing hidden. Events and rows keep it without machine and eye,
+// which stand among the recorded measures already.
 type Scene struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// What the surgeon sees, in words.
@@ -472,7 +482,11 @@ type DrillStarted struct {
 	// What the author's opening did.
 	Opening *Segment `protobuf:"bytes,2,opt,name=opening,proto3" json:"opening,omitempty"`
 	// First stage.
-	Stage         string `protobuf:"bytes,3,opt,name=stage,proto3" json:"stage,omitempty"`
+	Stage string `protobuf:"bytes,3,opt,name=stage,proto3" json:"stage,omitempty"`
+	// What the trainee was shown first.
+	Scene *Scene `protobuf:"bytes,4,opt,name=scene,proto3" json:"scene,omitempty"`
+	// Names of the measures in the order in which every segment of this drill gives their values.
+	Measures      []string `protobuf:"bytes,5,rep,name=measures,proto3" json:"measures,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -528,6 +542,20 @@ func (x *DrillStarted) GetStage() string {
 	return ""
 }
 
+func (x *DrillStarted) GetScene() *Scene {
+	if x != nil {
+		return x.Scene
+	}
+	return nil
+}
+
+func (x *DrillStarted) GetMeasures() []string {
+	if x != nil {
+		return x.Measures
+	}
+	return nil
+}
+
 // DecisionTaken is the event of Decide: what was decided and what the eye answered, for ever.
 type DecisionTaken struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -536,7 +564,9 @@ type DecisionTaken struct {
 	// The decision.
 	Step *Step `protobuf:"bytes,2,opt,name=step,proto3" json:"step,omitempty"`
 	// Drill's clock after it, in seconds.
-	Seconds       float64 `protobuf:"fixed64,3,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	Seconds float64 `protobuf:"fixed64,3,opt,name=seconds,proto3" json:"seconds,omitempty"`
+	// What the trainee was shown afterwards.
+	Scene         *Scene `protobuf:"bytes,4,opt,name=scene,proto3" json:"scene,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -590,6 +620,13 @@ func (x *DecisionTaken) GetSeconds() float64 {
 		return x.Seconds
 	}
 	return 0
+}
+
+func (x *DecisionTaken) GetScene() *Scene {
+	if x != nil {
+		return x.Scene
+	}
+	return nil
 }
 
 // DrillEnded is the event of an ending being reached, in the same batch as the decision that led to it.
@@ -738,17 +775,23 @@ func (x *DrillAbandoned) GetReason() string {
 	return ""
 }
 
-// DrillRow is a row of the drills' view: the drill and its recorded steps.
+// DrillRow is a row of the drills' view: the drill as it stands. Its steps and its opening are rows of their own.
 type DrillRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The drill.
 	Drill *Drill `protobuf:"bytes,1,opt,name=drill,proto3" json:"drill,omitempty"`
-	// What the author's opening did.
-	Opening *Segment `protobuf:"bytes,2,opt,name=opening,proto3" json:"opening,omitempty"`
-	// Stage it stands at.
-	Stage string `protobuf:"bytes,3,opt,name=stage,proto3" json:"stage,omitempty"`
-	// Steps are rows of their own; this many there are.
-	Steps         uint32 `protobuf:"varint,4,opt,name=steps,proto3" json:"steps,omitempty"`
+	// Stage it stands at; the ending's id once it is over.
+	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
+	// What the trainee was shown last.
+	Scene *Scene `protobuf:"bytes,3,opt,name=scene,proto3" json:"scene,omitempty"`
+	// Values of the measures now, in the order of the opening row's names.
+	Measures []float64 `protobuf:"fixed64,4,rep,packed,name=measures,proto3" json:"measures,omitempty"`
+	// Sequence of the entry that started it, in the ledger of site.
+	Started uint64 `protobuf:"varint,5,opt,name=started,proto3" json:"started,omitempty"`
+	// Sequence of the entry that ended or abandoned it; 0 while it runs.
+	Ended uint64 `protobuf:"varint,6,opt,name=ended,proto3" json:"ended,omitempty"`
+	// Site whose ledger holds it.
+	Site          string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -790,13 +833,6 @@ func (x *DrillRow) GetDrill() *Drill {
 	return nil
 }
 
-func (x *DrillRow) GetOpening() *Segment {
-	if x != nil {
-		return x.Opening
-	}
-	return nil
-}
-
 func (x *DrillRow) GetStage() string {
 	if x != nil {
 		return x.Stage
@@ -804,11 +840,149 @@ func (x *DrillRow) GetStage() string {
 	return ""
 }
 
-func (x *DrillRow) GetSteps() uint32 {
+func (x *DrillRow) GetScene() *Scene {
 	if x != nil {
-		return x.Steps
+		return x.Scene
+	}
+	return nil
+}
+
+func (x *DrillRow) GetMeasures() []float64 {
+	if x != nil {
+		return x.Measures
+	}
+	return nil
+}
+
+func (x *DrillRow) GetStarted() uint64 {
+	if x != nil {
+		return x.Started
 	}
 	return 0
+}
+
+func (x *DrillRow) GetEnded() uint64 {
+	if x != nil {
+		return x.Ended
+	}
+	return 0
+}
+
+func (x *DrillRow) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+// OpeningRow is a row of the drills' view: what was fixed when the drill started.
+type OpeningRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What the author's opening did.
+	Opening *Segment `protobuf:"bytes,1,opt,name=opening,proto3" json:"opening,omitempty"`
+	// First stage.
+	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
+	// Names of the measures in the order in which every segment of this drill gives their values.
+	Measures      []string `protobuf:"bytes,3,rep,name=measures,proto3" json:"measures,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *OpeningRow) Reset() {
+	*x = OpeningRow{}
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *OpeningRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*OpeningRow) ProtoMessage() {}
+
+func (x *OpeningRow) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use OpeningRow.ProtoReflect.Descriptor instead.
+func (*OpeningRow) Descriptor() ([]byte, []int) {
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *OpeningRow) GetOpening() *Segment {
+	if x != nil {
+		return x.Opening
+	}
+	return nil
+}
+
+func (x *OpeningRow) GetStage() string {
+	if x != nil {
+		return x.Stage
+	}
+	return ""
+}
+
+func (x *OpeningRow) GetMeasures() []string {
+	if x != nil {
+		return x.Measures
+	}
+	return nil
+}
+
+// IndexRow is a row of the drills' view that leads from a place in a list to a drill.
+type IndexRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drill at this place.
+	DrillId       string `protobuf:"bytes,1,opt,name=drill_id,json=drillId,proto3" json:"drill_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IndexRow) Reset() {
+	*x = IndexRow{}
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IndexRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IndexRow) ProtoMessage() {}
+
+func (x *IndexRow) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IndexRow.ProtoReflect.Descriptor instead.
+func (*IndexRow) Descriptor() ([]byte, []int) {
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *IndexRow) GetDrillId() string {
+	if x != nil {
+		return x.DrillId
+	}
+	return ""
 }
 
 // StartDrillRequest asks to open a drill.
@@ -834,7 +1008,7 @@ type StartDrillRequest struct {
 
 func (x *StartDrillRequest) Reset() {
 	*x = StartDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -846,7 +1020,7 @@ func (x *StartDrillRequest) String() string {
 func (*StartDrillRequest) ProtoMessage() {}
 
 func (x *StartDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -859,7 +1033,7 @@ func (x *StartDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartDrillRequest.ProtoReflect.Descriptor instead.
 func (*StartDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{8}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *StartDrillRequest) GetRequestId() string {
@@ -926,7 +1100,7 @@ type StartDrillResponse struct {
 
 func (x *StartDrillResponse) Reset() {
 	*x = StartDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -938,7 +1112,7 @@ func (x *StartDrillResponse) String() string {
 func (*StartDrillResponse) ProtoMessage() {}
 
 func (x *StartDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -951,7 +1125,7 @@ func (x *StartDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartDrillResponse.ProtoReflect.Descriptor instead.
 func (*StartDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{9}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *StartDrillResponse) GetDrill() *Drill {
@@ -986,7 +1160,7 @@ type FreeActions struct {
 
 func (x *FreeActions) Reset() {
 	*x = FreeActions{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -998,7 +1172,7 @@ func (x *FreeActions) String() string {
 func (*FreeActions) ProtoMessage() {}
 
 func (x *FreeActions) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1011,7 +1185,7 @@ func (x *FreeActions) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FreeActions.ProtoReflect.Descriptor instead.
 func (*FreeActions) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{10}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *FreeActions) GetActions() []*Action {
@@ -1048,7 +1222,7 @@ type DecideRequest struct {
 
 func (x *DecideRequest) Reset() {
 	*x = DecideRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1060,7 +1234,7 @@ func (x *DecideRequest) String() string {
 func (*DecideRequest) ProtoMessage() {}
 
 func (x *DecideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1073,7 +1247,7 @@ func (x *DecideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideRequest.ProtoReflect.Descriptor instead.
 func (*DecideRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{11}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DecideRequest) GetRequestId() string {
@@ -1189,7 +1363,7 @@ type DecideResponse struct {
 
 func (x *DecideResponse) Reset() {
 	*x = DecideResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1201,7 +1375,7 @@ func (x *DecideResponse) String() string {
 func (*DecideResponse) ProtoMessage() {}
 
 func (x *DecideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1214,7 +1388,7 @@ func (x *DecideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideResponse.ProtoReflect.Descriptor instead.
 func (*DecideResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{12}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *DecideResponse) GetDrill() *Drill {
@@ -1265,7 +1439,7 @@ type GetDrillRequest struct {
 
 func (x *GetDrillRequest) Reset() {
 	*x = GetDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1277,7 +1451,7 @@ func (x *GetDrillRequest) String() string {
 func (*GetDrillRequest) ProtoMessage() {}
 
 func (x *GetDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1290,7 +1464,7 @@ func (x *GetDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrillRequest.ProtoReflect.Descriptor instead.
 func (*GetDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{13}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetDrillRequest) GetDrillId() string {
@@ -1320,7 +1494,7 @@ type GetDrillResponse struct {
 
 func (x *GetDrillResponse) Reset() {
 	*x = GetDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1332,7 +1506,7 @@ func (x *GetDrillResponse) String() string {
 func (*GetDrillResponse) ProtoMessage() {}
 
 func (x *GetDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1345,7 +1519,7 @@ func (x *GetDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrillResponse.ProtoReflect.Descriptor instead.
 func (*GetDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{14}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *GetDrillResponse) GetDrill() *Drill {
@@ -1381,7 +1555,7 @@ type ListDrillsRequest struct {
 
 func (x *ListDrillsRequest) Reset() {
 	*x = ListDrillsRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1393,7 +1567,7 @@ func (x *ListDrillsRequest) String() string {
 func (*ListDrillsRequest) ProtoMessage() {}
 
 func (x *ListDrillsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1406,7 +1580,7 @@ func (x *ListDrillsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDrillsRequest.ProtoReflect.Descriptor instead.
 func (*ListDrillsRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{15}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListDrillsRequest) GetPageSize() int32 {
@@ -1457,7 +1631,7 @@ type ListDrillsResponse struct {
 
 func (x *ListDrillsResponse) Reset() {
 	*x = ListDrillsResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1469,7 +1643,7 @@ func (x *ListDrillsResponse) String() string {
 func (*ListDrillsResponse) ProtoMessage() {}
 
 func (x *ListDrillsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1482,7 +1656,7 @@ func (x *ListDrillsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDrillsResponse.ProtoReflect.Descriptor instead.
 func (*ListDrillsResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{16}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *ListDrillsResponse) GetDrills() []*Drill {
@@ -1510,7 +1684,7 @@ type WatchDrillRequest struct {
 
 func (x *WatchDrillRequest) Reset() {
 	*x = WatchDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1522,7 +1696,7 @@ func (x *WatchDrillRequest) String() string {
 func (*WatchDrillRequest) ProtoMessage() {}
 
 func (x *WatchDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1535,7 +1709,7 @@ func (x *WatchDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDrillRequest.ProtoReflect.Descriptor instead.
 func (*WatchDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{17}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *WatchDrillRequest) GetDrillId() string {
@@ -1558,7 +1732,7 @@ type WatchDrillResponse struct {
 
 func (x *WatchDrillResponse) Reset() {
 	*x = WatchDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1570,7 +1744,7 @@ func (x *WatchDrillResponse) String() string {
 func (*WatchDrillResponse) ProtoMessage() {}
 
 func (x *WatchDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1583,7 +1757,7 @@ func (x *WatchDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDrillResponse.ProtoReflect.Descriptor instead.
 func (*WatchDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{18}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *WatchDrillResponse) GetDrill() *Drill {
@@ -1617,7 +1791,7 @@ type FinishDrillRequest struct {
 
 func (x *FinishDrillRequest) Reset() {
 	*x = FinishDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1629,7 +1803,7 @@ func (x *FinishDrillRequest) String() string {
 func (*FinishDrillRequest) ProtoMessage() {}
 
 func (x *FinishDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1642,7 +1816,7 @@ func (x *FinishDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishDrillRequest.ProtoReflect.Descriptor instead.
 func (*FinishDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{19}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *FinishDrillRequest) GetRequestId() string {
@@ -1688,7 +1862,7 @@ type FinishDrillResponse struct {
 
 func (x *FinishDrillResponse) Reset() {
 	*x = FinishDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1700,7 +1874,7 @@ func (x *FinishDrillResponse) String() string {
 func (*FinishDrillResponse) ProtoMessage() {}
 
 func (x *FinishDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1713,7 +1887,7 @@ func (x *FinishDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishDrillResponse.ProtoReflect.Descriptor instead.
 func (*FinishDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{20}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *FinishDrillResponse) GetDrill() *Drill {
@@ -1752,7 +1926,7 @@ type AbandonDrillRequest struct {
 
 func (x *AbandonDrillRequest) Reset() {
 	*x = AbandonDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1764,7 +1938,7 @@ func (x *AbandonDrillRequest) String() string {
 func (*AbandonDrillRequest) ProtoMessage() {}
 
 func (x *AbandonDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1777,7 +1951,7 @@ func (x *AbandonDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbandonDrillRequest.ProtoReflect.Descriptor instead.
 func (*AbandonDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{21}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *AbandonDrillRequest) GetRequestId() string {
@@ -1814,7 +1988,7 @@ type AbandonDrillResponse struct {
 
 func (x *AbandonDrillResponse) Reset() {
 	*x = AbandonDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1826,7 +2000,7 @@ func (x *AbandonDrillResponse) String() string {
 func (*AbandonDrillResponse) ProtoMessage() {}
 
 func (x *AbandonDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1839,7 +2013,7 @@ func (x *AbandonDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbandonDrillResponse.ProtoReflect.Descriptor instead.
 func (*AbandonDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{22}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *AbandonDrillResponse) GetDrill() *Drill {
@@ -1869,7 +2043,7 @@ type GetTimelineRequest struct {
 
 func (x *GetTimelineRequest) Reset() {
 	*x = GetTimelineRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1881,7 +2055,7 @@ func (x *GetTimelineRequest) String() string {
 func (*GetTimelineRequest) ProtoMessage() {}
 
 func (x *GetTimelineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1894,7 +2068,7 @@ func (x *GetTimelineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTimelineRequest.ProtoReflect.Descriptor instead.
 func (*GetTimelineRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{23}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetTimelineRequest) GetDrillId() string {
@@ -1917,14 +2091,18 @@ type GetTimelineResponse struct {
 	// The drill.
 	Drill *Drill `protobuf:"bytes,1,opt,name=drill,proto3" json:"drill,omitempty"`
 	// What happened.
-	Timeline      *Timeline `protobuf:"bytes,2,opt,name=timeline,proto3" json:"timeline,omitempty"`
+	Timeline *Timeline `protobuf:"bytes,2,opt,name=timeline,proto3" json:"timeline,omitempty"`
+	// RFC 6962 leaf hash of the ledger entry that ended the drill; empty for one that was abandoned.
+	EndedEntryHash []byte `protobuf:"bytes,3,opt,name=ended_entry_hash,json=endedEntryHash,proto3" json:"ended_entry_hash,omitempty"`
+	// Where that entry stands; unset for a drill that was abandoned.
+	EndedPosition *v1.Position `protobuf:"bytes,4,opt,name=ended_position,json=endedPosition,proto3" json:"ended_position,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetTimelineResponse) Reset() {
 	*x = GetTimelineResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1936,7 +2114,7 @@ func (x *GetTimelineResponse) String() string {
 func (*GetTimelineResponse) ProtoMessage() {}
 
 func (x *GetTimelineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1949,7 +2127,7 @@ func (x *GetTimelineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTimelineResponse.ProtoReflect.Descriptor instead.
 func (*GetTimelineResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{24}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *GetTimelineResponse) GetDrill() *Drill {
@@ -1966,11 +2144,25 @@ func (x *GetTimelineResponse) GetTimeline() *Timeline {
 	return nil
 }
 
+func (x *GetTimelineResponse) GetEndedEntryHash() []byte {
+	if x != nil {
+		return x.EndedEntryHash
+	}
+	return nil
+}
+
+func (x *GetTimelineResponse) GetEndedPosition() *v1.Position {
+	if x != nil {
+		return x.EndedPosition
+	}
+	return nil
+}
+
 var File_zonule_drill_v1_drill_proto protoreflect.FileDescriptor
 
 const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\n" +
-	"\x1bzonule/drill/v1/drill.proto\x12\x0fzonule.drill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1ezonule/drill/v1/timeline.proto\x1a\x1czonule/ledger/v1/entry.proto\"\x93\x04\n" +
+	"\x1bzonule/drill/v1/drill.proto\x12\x0fzonule.drill.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\x1a\x1ezonule/drill/v1/timeline.proto\x1a\x1czonule/ledger/v1/entry.proto\"\xb8\x04\n" +
 	"\x05Drill\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12\x1b\n" +
 	"\tperson_id\x18\x02 \x01(\tR\bpersonId\x12\x14\n" +
@@ -1991,7 +2183,8 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\x04safe\x18\x0f \x01(\bR\x04safe\x129\n" +
 	"\n" +
 	"started_at\x18\x10 \x01(\v2\x1a.google.protobuf.TimestampR\tstartedAt\x125\n" +
-	"\bended_at\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\aendedAt\"K\n" +
+	"\bended_at\x18\x11 \x01(\v2\x1a.google.protobuf.TimestampR\aendedAt\x12#\n" +
+	"\rrubric_digest\x18\x12 \x01(\tR\frubricDigest\"K\n" +
 	"\x06Choice\x12\x0e\n" +
 	"\x02id\x18\x01 \x01(\tR\x02id\x12\x10\n" +
 	"\x03say\x18\x02 \x01(\tR\x03say\x12\x1f\n" +
@@ -2015,15 +2208,18 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a6\n" +
 	"\bEyeEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\x86\x01\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xd0\x01\n" +
 	"\fDrillStarted\x12,\n" +
 	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x122\n" +
 	"\aopening\x18\x02 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
-	"\x05stage\x18\x03 \x01(\tR\x05stage\"o\n" +
+	"\x05stage\x18\x03 \x01(\tR\x05stage\x12,\n" +
+	"\x05scene\x18\x04 \x01(\v2\x16.zonule.drill.v1.SceneR\x05scene\x12\x1a\n" +
+	"\bmeasures\x18\x05 \x03(\tR\bmeasures\"\x9d\x01\n" +
 	"\rDecisionTaken\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12)\n" +
 	"\x04step\x18\x02 \x01(\v2\x15.zonule.drill.v1.StepR\x04step\x12\x18\n" +
-	"\aseconds\x18\x03 \x01(\x01R\aseconds\"\x9e\x01\n" +
+	"\aseconds\x18\x03 \x01(\x01R\aseconds\x12,\n" +
+	"\x05scene\x18\x04 \x01(\v2\x16.zonule.drill.v1.SceneR\x05scene\"\x9e\x01\n" +
 	"\n" +
 	"DrillEnded\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12\x1b\n" +
@@ -2034,12 +2230,22 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\x04harm\x18\x06 \x01(\x01R\x04harm\"C\n" +
 	"\x0eDrillAbandoned\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\x98\x01\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xdc\x01\n" +
 	"\bDrillRow\x12,\n" +
-	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x122\n" +
-	"\aopening\x18\x02 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
-	"\x05stage\x18\x03 \x01(\tR\x05stage\x12\x14\n" +
-	"\x05steps\x18\x04 \x01(\rR\x05steps\"\x84\x02\n" +
+	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x12\x14\n" +
+	"\x05stage\x18\x02 \x01(\tR\x05stage\x12,\n" +
+	"\x05scene\x18\x03 \x01(\v2\x16.zonule.drill.v1.SceneR\x05scene\x12\x1a\n" +
+	"\bmeasures\x18\x04 \x03(\x01R\bmeasures\x12\x18\n" +
+	"\astarted\x18\x05 \x01(\x04R\astarted\x12\x14\n" +
+	"\x05ended\x18\x06 \x01(\x04R\x05ended\x12\x12\n" +
+	"\x04site\x18\a \x01(\tR\x04site\"r\n" +
+	"\n" +
+	"OpeningRow\x122\n" +
+	"\aopening\x18\x01 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
+	"\x05stage\x18\x02 \x01(\tR\x05stage\x12\x1a\n" +
+	"\bmeasures\x18\x03 \x03(\tR\bmeasures\"%\n" +
+	"\bIndexRow\x12\x19\n" +
+	"\bdrill_id\x18\x01 \x01(\tR\adrillId\"\x84\x02\n" +
 	"\x11StartDrillRequest\x12(\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\trequestId\x12&\n" +
@@ -2117,10 +2323,12 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\bposition\x18\x02 \x01(\v2\x1a.zonule.ledger.v1.PositionR\bposition\"q\n" +
 	"\x12GetTimelineRequest\x12$\n" +
 	"\bdrill_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18<R\adrillId\x125\n" +
-	"\bat_least\x18\x02 \x01(\v2\x1a.zonule.ledger.v1.PositionR\aatLeast\"z\n" +
+	"\bat_least\x18\x02 \x01(\v2\x1a.zonule.ledger.v1.PositionR\aatLeast\"\xe7\x01\n" +
 	"\x13GetTimelineResponse\x12,\n" +
 	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x125\n" +
-	"\btimeline\x18\x02 \x01(\v2\x19.zonule.drill.v1.TimelineR\btimeline*t\n" +
+	"\btimeline\x18\x02 \x01(\v2\x19.zonule.drill.v1.TimelineR\btimeline\x12(\n" +
+	"\x10ended_entry_hash\x18\x03 \x01(\fR\x0eendedEntryHash\x12A\n" +
+	"\x0eended_position\x18\x04 \x01(\v2\x1a.zonule.ledger.v1.PositionR\rendedPosition*t\n" +
 	"\n" +
 	"DrillState\x12\x1b\n" +
 	"\x17DRILL_STATE_UNSPECIFIED\x10\x00\x12\x17\n" +
@@ -2155,7 +2363,7 @@ func file_zonule_drill_v1_drill_proto_rawDescGZIP() []byte {
 }
 
 var file_zonule_drill_v1_drill_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_zonule_drill_v1_drill_proto_msgTypes = make([]protoimpl.MessageInfo, 27)
+var file_zonule_drill_v1_drill_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
 var file_zonule_drill_v1_drill_proto_goTypes = []any{
 	(DrillState)(0),               // 0: zonule.drill.v1.DrillState
 	(*Drill)(nil),                 // 1: zonule.drill.v1.Drill
@@ -2166,91 +2374,97 @@ var file_zonule_drill_v1_drill_proto_goTypes = []any{
 	(*DrillEnded)(nil),            // 6: zonule.drill.v1.DrillEnded
 	(*DrillAbandoned)(nil),        // 7: zonule.drill.v1.DrillAbandoned
 	(*DrillRow)(nil),              // 8: zonule.drill.v1.DrillRow
-	(*StartDrillRequest)(nil),     // 9: zonule.drill.v1.StartDrillRequest
-	(*StartDrillResponse)(nil),    // 10: zonule.drill.v1.StartDrillResponse
-	(*FreeActions)(nil),           // 11: zonule.drill.v1.FreeActions
-	(*DecideRequest)(nil),         // 12: zonule.drill.v1.DecideRequest
-	(*DecideResponse)(nil),        // 13: zonule.drill.v1.DecideResponse
-	(*GetDrillRequest)(nil),       // 14: zonule.drill.v1.GetDrillRequest
-	(*GetDrillResponse)(nil),      // 15: zonule.drill.v1.GetDrillResponse
-	(*ListDrillsRequest)(nil),     // 16: zonule.drill.v1.ListDrillsRequest
-	(*ListDrillsResponse)(nil),    // 17: zonule.drill.v1.ListDrillsResponse
-	(*WatchDrillRequest)(nil),     // 18: zonule.drill.v1.WatchDrillRequest
-	(*WatchDrillResponse)(nil),    // 19: zonule.drill.v1.WatchDrillResponse
-	(*FinishDrillRequest)(nil),    // 20: zonule.drill.v1.FinishDrillRequest
-	(*FinishDrillResponse)(nil),   // 21: zonule.drill.v1.FinishDrillResponse
-	(*AbandonDrillRequest)(nil),   // 22: zonule.drill.v1.AbandonDrillRequest
-	(*AbandonDrillResponse)(nil),  // 23: zonule.drill.v1.AbandonDrillResponse
-	(*GetTimelineRequest)(nil),    // 24: zonule.drill.v1.GetTimelineRequest
-	(*GetTimelineResponse)(nil),   // 25: zonule.drill.v1.GetTimelineResponse
-	nil,                           // 26: zonule.drill.v1.Scene.MachineEntry
-	nil,                           // 27: zonule.drill.v1.Scene.EyeEntry
-	(*timestamppb.Timestamp)(nil), // 28: google.protobuf.Timestamp
-	(*Segment)(nil),               // 29: zonule.drill.v1.Segment
-	(*Step)(nil),                  // 30: zonule.drill.v1.Step
-	(*v1.Position)(nil),           // 31: zonule.ledger.v1.Position
-	(*Action)(nil),                // 32: zonule.drill.v1.Action
-	(*Mark)(nil),                  // 33: zonule.drill.v1.Mark
-	(*Timeline)(nil),              // 34: zonule.drill.v1.Timeline
+	(*OpeningRow)(nil),            // 9: zonule.drill.v1.OpeningRow
+	(*IndexRow)(nil),              // 10: zonule.drill.v1.IndexRow
+	(*StartDrillRequest)(nil),     // 11: zonule.drill.v1.StartDrillRequest
+	(*StartDrillResponse)(nil),    // 12: zonule.drill.v1.StartDrillResponse
+	(*FreeActions)(nil),           // 13: zonule.drill.v1.FreeActions
+	(*DecideRequest)(nil),         // 14: zonule.drill.v1.DecideRequest
+	(*DecideResponse)(nil),        // 15: zonule.drill.v1.DecideResponse
+	(*GetDrillRequest)(nil),       // 16: zonule.drill.v1.GetDrillRequest
+	(*GetDrillResponse)(nil),      // 17: zonule.drill.v1.GetDrillResponse
+	(*ListDrillsRequest)(nil),     // 18: zonule.drill.v1.ListDrillsRequest
+	(*ListDrillsResponse)(nil),    // 19: zonule.drill.v1.ListDrillsResponse
+	(*WatchDrillRequest)(nil),     // 20: zonule.drill.v1.WatchDrillRequest
+	(*WatchDrillResponse)(nil),    // 21: zonule.drill.v1.WatchDrillResponse
+	(*FinishDrillRequest)(nil),    // 22: zonule.drill.v1.FinishDrillRequest
+	(*FinishDrillResponse)(nil),   // 23: zonule.drill.v1.FinishDrillResponse
+	(*AbandonDrillRequest)(nil),   // 24: zonule.drill.v1.AbandonDrillRequest
+	(*AbandonDrillResponse)(nil),  // 25: zonule.drill.v1.AbandonDrillResponse
+	(*GetTimelineRequest)(nil),    // 26: zonule.drill.v1.GetTimelineRequest
+	(*GetTimelineResponse)(nil),   // 27: zonule.drill.v1.GetTimelineResponse
+	nil,                           // 28: zonule.drill.v1.Scene.MachineEntry
+	nil,                           // 29: zonule.drill.v1.Scene.EyeEntry
+	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
+	(*Segment)(nil),               // 31: zonule.drill.v1.Segment
+	(*Step)(nil),                  // 32: zonule.drill.v1.Step
+	(*v1.Position)(nil),           // 33: zonule.ledger.v1.Position
+	(*Action)(nil),                // 34: zonule.drill.v1.Action
+	(*Mark)(nil),                  // 35: zonule.drill.v1.Mark
+	(*Timeline)(nil),              // 36: zonule.drill.v1.Timeline
 }
 var file_zonule_drill_v1_drill_proto_depIdxs = []int32{
 	0,  // 0: zonule.drill.v1.Drill.state:type_name -> zonule.drill.v1.DrillState
-	28, // 1: zonule.drill.v1.Drill.started_at:type_name -> google.protobuf.Timestamp
-	28, // 2: zonule.drill.v1.Drill.ended_at:type_name -> google.protobuf.Timestamp
+	30, // 1: zonule.drill.v1.Drill.started_at:type_name -> google.protobuf.Timestamp
+	30, // 2: zonule.drill.v1.Drill.ended_at:type_name -> google.protobuf.Timestamp
 	2,  // 3: zonule.drill.v1.Scene.choices:type_name -> zonule.drill.v1.Choice
-	26, // 4: zonule.drill.v1.Scene.machine:type_name -> zonule.drill.v1.Scene.MachineEntry
-	27, // 5: zonule.drill.v1.Scene.eye:type_name -> zonule.drill.v1.Scene.EyeEntry
+	28, // 4: zonule.drill.v1.Scene.machine:type_name -> zonule.drill.v1.Scene.MachineEntry
+	29, // 5: zonule.drill.v1.Scene.eye:type_name -> zonule.drill.v1.Scene.EyeEntry
 	1,  // 6: zonule.drill.v1.DrillStarted.drill:type_name -> zonule.drill.v1.Drill
-	29, // 7: zonule.drill.v1.DrillStarted.opening:type_name -> zonule.drill.v1.Segment
-	30, // 8: zonule.drill.v1.DecisionTaken.step:type_name -> zonule.drill.v1.Step
-	1,  // 9: zonule.drill.v1.DrillRow.drill:type_name -> zonule.drill.v1.Drill
-	29, // 10: zonule.drill.v1.DrillRow.opening:type_name -> zonule.drill.v1.Segment
-	1,  // 11: zonule.drill.v1.StartDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 12: zonule.drill.v1.StartDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	31, // 13: zonule.drill.v1.StartDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	32, // 14: zonule.drill.v1.FreeActions.actions:type_name -> zonule.drill.v1.Action
-	11, // 15: zonule.drill.v1.DecideRequest.free:type_name -> zonule.drill.v1.FreeActions
-	1,  // 16: zonule.drill.v1.DecideResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 17: zonule.drill.v1.DecideResponse.scene:type_name -> zonule.drill.v1.Scene
-	33, // 18: zonule.drill.v1.DecideResponse.seen:type_name -> zonule.drill.v1.Mark
-	31, // 19: zonule.drill.v1.DecideResponse.position:type_name -> zonule.ledger.v1.Position
-	31, // 20: zonule.drill.v1.GetDrillRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 21: zonule.drill.v1.GetDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 22: zonule.drill.v1.GetDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	0,  // 23: zonule.drill.v1.ListDrillsRequest.state:type_name -> zonule.drill.v1.DrillState
-	31, // 24: zonule.drill.v1.ListDrillsRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 25: zonule.drill.v1.ListDrillsResponse.drills:type_name -> zonule.drill.v1.Drill
-	1,  // 26: zonule.drill.v1.WatchDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 27: zonule.drill.v1.WatchDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	1,  // 28: zonule.drill.v1.FinishDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 29: zonule.drill.v1.FinishDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	31, // 30: zonule.drill.v1.FinishDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	1,  // 31: zonule.drill.v1.AbandonDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	31, // 32: zonule.drill.v1.AbandonDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	31, // 33: zonule.drill.v1.GetTimelineRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 34: zonule.drill.v1.GetTimelineResponse.drill:type_name -> zonule.drill.v1.Drill
-	34, // 35: zonule.drill.v1.GetTimelineResponse.timeline:type_name -> zonule.drill.v1.Timeline
-	9,  // 36: zonule.drill.v1.DrillService.StartDrill:input_type -> zonule.drill.v1.StartDrillRequest
-	12, // 37: zonule.drill.v1.DrillService.Decide:input_type -> zonule.drill.v1.DecideRequest
-	14, // 38: zonule.drill.v1.DrillService.GetDrill:input_type -> zonule.drill.v1.GetDrillRequest
-	16, // 39: zonule.drill.v1.DrillService.ListDrills:input_type -> zonule.drill.v1.ListDrillsRequest
-	18, // 40: zonule.drill.v1.DrillService.WatchDrill:input_type -> zonule.drill.v1.WatchDrillRequest
-	20, // 41: zonule.drill.v1.DrillService.FinishDrill:input_type -> zonule.drill.v1.FinishDrillRequest
-	22, // 42: zonule.drill.v1.DrillService.AbandonDrill:input_type -> zonule.drill.v1.AbandonDrillRequest
-	24, // 43: zonule.drill.v1.DrillService.GetTimeline:input_type -> zonule.drill.v1.GetTimelineRequest
-	10, // 44: zonule.drill.v1.DrillService.StartDrill:output_type -> zonule.drill.v1.StartDrillResponse
-	13, // 45: zonule.drill.v1.DrillService.Decide:output_type -> zonule.drill.v1.DecideResponse
-	15, // 46: zonule.drill.v1.DrillService.GetDrill:output_type -> zonule.drill.v1.GetDrillResponse
-	17, // 47: zonule.drill.v1.DrillService.ListDrills:output_type -> zonule.drill.v1.ListDrillsResponse
-	19, // 48: zonule.drill.v1.DrillService.WatchDrill:output_type -> zonule.drill.v1.WatchDrillResponse
-	21, // 49: zonule.drill.v1.DrillService.FinishDrill:output_type -> zonule.drill.v1.FinishDrillResponse
-	23, // 50: zonule.drill.v1.DrillService.AbandonDrill:output_type -> zonule.drill.v1.AbandonDrillResponse
-	25, // 51: zonule.drill.v1.DrillService.GetTimeline:output_type -> zonule.drill.v1.GetTimelineResponse
-	44, // [44:52] is the sub-list for method output_type
-	36, // [36:44] is the sub-list for method input_type
-	36, // [36:36] is the sub-list for extension type_name
-	36, // [36:36] is the sub-list for extension extendee
-	0,  // [0:36] is the sub-list for field type_name
+	31, // 7: zonule.drill.v1.DrillStarted.opening:type_name -> zonule.drill.v1.Segment
+	3,  // 8: zonule.drill.v1.DrillStarted.scene:type_name -> zonule.drill.v1.Scene
+	32, // 9: zonule.drill.v1.DecisionTaken.step:type_name -> zonule.drill.v1.Step
+	3,  // 10: zonule.drill.v1.DecisionTaken.scene:type_name -> zonule.drill.v1.Scene
+	1,  // 11: zonule.drill.v1.DrillRow.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 12: zonule.drill.v1.DrillRow.scene:type_name -> zonule.drill.v1.Scene
+	31, // 13: zonule.drill.v1.OpeningRow.opening:type_name -> zonule.drill.v1.Segment
+	1,  // 14: zonule.drill.v1.StartDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 15: zonule.drill.v1.StartDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	33, // 16: zonule.drill.v1.StartDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	34, // 17: zonule.drill.v1.FreeActions.actions:type_name -> zonule.drill.v1.Action
+	13, // 18: zonule.drill.v1.DecideRequest.free:type_name -> zonule.drill.v1.FreeActions
+	1,  // 19: zonule.drill.v1.DecideResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 20: zonule.drill.v1.DecideResponse.scene:type_name -> zonule.drill.v1.Scene
+	35, // 21: zonule.drill.v1.DecideResponse.seen:type_name -> zonule.drill.v1.Mark
+	33, // 22: zonule.drill.v1.DecideResponse.position:type_name -> zonule.ledger.v1.Position
+	33, // 23: zonule.drill.v1.GetDrillRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 24: zonule.drill.v1.GetDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 25: zonule.drill.v1.GetDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	0,  // 26: zonule.drill.v1.ListDrillsRequest.state:type_name -> zonule.drill.v1.DrillState
+	33, // 27: zonule.drill.v1.ListDrillsRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 28: zonule.drill.v1.ListDrillsResponse.drills:type_name -> zonule.drill.v1.Drill
+	1,  // 29: zonule.drill.v1.WatchDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 30: zonule.drill.v1.WatchDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	1,  // 31: zonule.drill.v1.FinishDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 32: zonule.drill.v1.FinishDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	33, // 33: zonule.drill.v1.FinishDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	1,  // 34: zonule.drill.v1.AbandonDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	33, // 35: zonule.drill.v1.AbandonDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	33, // 36: zonule.drill.v1.GetTimelineRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 37: zonule.drill.v1.GetTimelineResponse.drill:type_name -> zonule.drill.v1.Drill
+	36, // 38: zonule.drill.v1.GetTimelineResponse.timeline:type_name -> zonule.drill.v1.Timeline
+	33, // 39: zonule.drill.v1.GetTimelineResponse.ended_position:type_name -> zonule.ledger.v1.Position
+	11, // 40: zonule.drill.v1.DrillService.StartDrill:input_type -> zonule.drill.v1.StartDrillRequest
+	14, // 41: zonule.drill.v1.DrillService.Decide:input_type -> zonule.drill.v1.DecideRequest
+	16, // 42: zonule.drill.v1.DrillService.GetDrill:input_type -> zonule.drill.v1.GetDrillRequest
+	18, // 43: zonule.drill.v1.DrillService.ListDrills:input_type -> zonule.drill.v1.ListDrillsRequest
+	20, // 44: zonule.drill.v1.DrillService.WatchDrill:input_type -> zonule.drill.v1.WatchDrillRequest
+	22, // 45: zonule.drill.v1.DrillService.FinishDrill:input_type -> zonule.drill.v1.FinishDrillRequest
+	24, // 46: zonule.drill.v1.DrillService.AbandonDrill:input_type -> zonule.drill.v1.AbandonDrillRequest
+	26, // 47: zonule.drill.v1.DrillService.GetTimeline:input_type -> zonule.drill.v1.GetTimelineRequest
+	12, // 48: zonule.drill.v1.DrillService.StartDrill:output_type -> zonule.drill.v1.StartDrillResponse
+	15, // 49: zonule.drill.v1.DrillService.Decide:output_type -> zonule.drill.v1.DecideResponse
+	17, // 50: zonule.drill.v1.DrillService.GetDrill:output_type -> zonule.drill.v1.GetDrillResponse
+	19, // 51: zonule.drill.v1.DrillService.ListDrills:output_type -> zonule.drill.v1.ListDrillsResponse
+	21, // 52: zonule.drill.v1.DrillService.WatchDrill:output_type -> zonule.drill.v1.WatchDrillResponse
+	23, // 53: zonule.drill.v1.DrillService.FinishDrill:output_type -> zonule.drill.v1.FinishDrillResponse
+	25, // 54: zonule.drill.v1.DrillService.AbandonDrill:output_type -> zonule.drill.v1.AbandonDrillResponse
+	27, // 55: zonule.drill.v1.DrillService.GetTimeline:output_type -> zonule.drill.v1.GetTimelineResponse
+	48, // [48:56] is the sub-list for method output_type
+	40, // [40:48] is the sub-list for method input_type
+	40, // [40:40] is the sub-list for extension type_name
+	40, // [40:40] is the sub-list for extension extendee
+	0,  // [0:40] is the sub-list for field type_name
 }
 
 func init() { file_zonule_drill_v1_drill_proto_init() }
@@ -2259,7 +2473,7 @@ func file_zonule_drill_v1_drill_proto_init() {
 		return
 	}
 	file_zonule_drill_v1_timeline_proto_init()
-	file_zonule_drill_v1_drill_proto_msgTypes[11].OneofWrappers = []any{
+	file_zonule_drill_v1_drill_proto_msgTypes[13].OneofWrappers = []any{
 		(*DecideRequest_Choice)(nil),
 		(*DecideRequest_Free)(nil),
 		(*DecideRequest_ClockRanOut)(nil),
@@ -2270,7 +2484,7 @@ func file_zonule_drill_v1_drill_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_drill_v1_drill_proto_rawDesc), len(file_zonule_drill_v1_drill_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   27,
+			NumMessages:   29,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

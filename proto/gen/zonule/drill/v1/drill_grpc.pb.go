@@ -43,6 +43,8 @@ type DrillServiceClient interface {
 	StartDrill(ctx context.Context, in *StartDrillRequest, opts ...grpc.CallOption) (*StartDrillResponse, error)
 	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
 	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED).
+	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
+	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(ctx context.Context, in *DecideRequest, opts ...grpc.CallOption) (*DecideResponse, error)
 	// GetDrill gives a drill with the scene it stands at. NOT_FOUND (NO_SUCH_DRILL).
 	GetDrill(ctx context.Context, in *GetDrillRequest, opts ...grpc.CallOption) (*GetDrillResponse, error)
@@ -170,6 +172,8 @@ type DrillServiceServer interface {
 	StartDrill(context.Context, *StartDrillRequest) (*StartDrillResponse, error)
 	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
 	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED).
+	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
+	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(context.Context, *DecideRequest) (*DecideResponse, error)
 	// GetDrill gives a drill with the scene it stands at. NOT_FOUND (NO_SUCH_DRILL).
 	GetDrill(context.Context, *GetDrillRequest) (*GetDrillResponse, error)

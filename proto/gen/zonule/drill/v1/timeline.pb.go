@@ -109,7 +109,10 @@ type Timeline struct {
 	// Id of the ending; empty while the drill runs.
 	Ending string `protobuf:"bytes,9,opt,name=ending,proto3" json:"ending,omitempty"`
 	// True when the ending is a safe one.
-	Safe          bool `protobuf:"varint,10,opt,name=safe,proto3" json:"safe,omitempty"`
+	Safe bool `protobuf:"varint,10,opt,name=safe,proto3" json:"safe,omitempty"`
+	// Names of the measures in the order in which every segment gives their values, as the model eye had them
+	// when the drill was started. Each name carries its unit.
+	Measures      []string `protobuf:"bytes,11,rep,name=measures,proto3" json:"measures,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -214,6 +217,68 @@ func (x *Timeline) GetSafe() bool {
 	return false
 }
 
+func (x *Timeline) GetMeasures() []string {
+	if x != nil {
+		return x.Measures
+	}
+	return nil
+}
+
+// Extremes are values that some measures reached and left again.
+type Extremes struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Places of the measures in the timeline's list of names, ascending.
+	Measures []uint32 `protobuf:"varint,1,rep,packed,name=measures,proto3" json:"measures,omitempty"`
+	// The values, one for each place.
+	Values        []float64 `protobuf:"fixed64,2,rep,packed,name=values,proto3" json:"values,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Extremes) Reset() {
+	*x = Extremes{}
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Extremes) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Extremes) ProtoMessage() {}
+
+func (x *Extremes) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Extremes.ProtoReflect.Descriptor instead.
+func (*Extremes) Descriptor() ([]byte, []int) {
+	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Extremes) GetMeasures() []uint32 {
+	if x != nil {
+		return x.Measures
+	}
+	return nil
+}
+
+func (x *Extremes) GetValues() []float64 {
+	if x != nil {
+		return x.Values
+	}
+	return nil
+}
+
 // Segment is one stretch of eye time.
 type Segment struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -223,19 +288,19 @@ type Segment struct {
 	EndS float64 `protobuf:"fixed64,2,opt,name=end_s,json=endS,proto3" json:"end_s,omitempty"`
 	// What happened, in time order.
 	Marks []*Mark `protobuf:"bytes,3,rep,name=marks,proto3" json:"marks,omitempty"`
-	// Lowest value of each measure, by name, in the unit its name carries.
-	Low map[string]float64 `protobuf:"bytes,4,rep,name=low,proto3" json:"low,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
-	// Highest value of each measure.
-	High map[string]float64 `protobuf:"bytes,5,rep,name=high,proto3" json:"high,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
-	// Value of each measure afterwards.
-	After         map[string]float64 `protobuf:"bytes,6,rep,name=after,proto3" json:"after,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"fixed64,2,opt,name=value"`
+	// Lowest values of the measures that were lower at some time than afterwards; any other was never lower.
+	Low *Extremes `protobuf:"bytes,4,opt,name=low,proto3" json:"low,omitempty"`
+	// Highest values of the measures that were higher at some time than afterwards; any other was never higher.
+	High *Extremes `protobuf:"bytes,5,opt,name=high,proto3" json:"high,omitempty"`
+	// Value of every measure afterwards, in the order of the timeline's list of names.
+	After         []float64 `protobuf:"fixed64,6,rep,packed,name=after,proto3" json:"after,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Segment) Reset() {
 	*x = Segment{}
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[1]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -247,7 +312,7 @@ func (x *Segment) String() string {
 func (*Segment) ProtoMessage() {}
 
 func (x *Segment) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[1]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -260,7 +325,7 @@ func (x *Segment) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Segment.ProtoReflect.Descriptor instead.
 func (*Segment) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{1}
+	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Segment) GetStartS() float64 {
@@ -284,21 +349,21 @@ func (x *Segment) GetMarks() []*Mark {
 	return nil
 }
 
-func (x *Segment) GetLow() map[string]float64 {
+func (x *Segment) GetLow() *Extremes {
 	if x != nil {
 		return x.Low
 	}
 	return nil
 }
 
-func (x *Segment) GetHigh() map[string]float64 {
+func (x *Segment) GetHigh() *Extremes {
 	if x != nil {
 		return x.High
 	}
 	return nil
 }
 
-func (x *Segment) GetAfter() map[string]float64 {
+func (x *Segment) GetAfter() []float64 {
 	if x != nil {
 		return x.After
 	}
@@ -322,7 +387,7 @@ type Mark struct {
 
 func (x *Mark) Reset() {
 	*x = Mark{}
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[2]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -334,7 +399,7 @@ func (x *Mark) String() string {
 func (*Mark) ProtoMessage() {}
 
 func (x *Mark) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[2]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -347,7 +412,7 @@ func (x *Mark) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Mark.ProtoReflect.Descriptor instead.
 func (*Mark) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{2}
+	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Mark) GetAtS() float64 {
@@ -393,7 +458,7 @@ type Action struct {
 
 func (x *Action) Reset() {
 	*x = Action{}
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[3]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -405,7 +470,7 @@ func (x *Action) String() string {
 func (*Action) ProtoMessage() {}
 
 func (x *Action) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[3]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -418,7 +483,7 @@ func (x *Action) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Action.ProtoReflect.Descriptor instead.
 func (*Action) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{3}
+	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Action) GetVerb() string {
@@ -483,7 +548,7 @@ type Step struct {
 
 func (x *Step) Reset() {
 	*x = Step{}
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[4]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -495,7 +560,7 @@ func (x *Step) String() string {
 func (*Step) ProtoMessage() {}
 
 func (x *Step) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[4]
+	mi := &file_zonule_drill_v1_timeline_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -508,7 +573,7 @@ func (x *Step) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Step.ProtoReflect.Descriptor instead.
 func (*Step) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{4}
+	return file_zonule_drill_v1_timeline_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Step) GetIndex() uint32 {
@@ -627,7 +692,7 @@ var File_zonule_drill_v1_timeline_proto protoreflect.FileDescriptor
 
 const file_zonule_drill_v1_timeline_proto_rawDesc = "" +
 	"\n" +
-	"\x1ezonule/drill/v1/timeline.proto\x12\x0fzonule.drill.v1\"\xb1\x02\n" +
+	"\x1ezonule/drill/v1/timeline.proto\x12\x0fzonule.drill.v1\"\xcd\x02\n" +
 	"\bTimeline\x12\x1f\n" +
 	"\vscenario_id\x18\x01 \x01(\tR\n" +
 	"scenarioId\x12\x16\n" +
@@ -640,24 +705,18 @@ const file_zonule_drill_v1_timeline_proto_rawDesc = "" +
 	"\x05steps\x18\b \x03(\v2\x15.zonule.drill.v1.StepR\x05steps\x12\x16\n" +
 	"\x06ending\x18\t \x01(\tR\x06ending\x12\x12\n" +
 	"\x04safe\x18\n" +
-	" \x01(\bR\x04safe\"\xb7\x03\n" +
+	" \x01(\bR\x04safe\x12\x1a\n" +
+	"\bmeasures\x18\v \x03(\tR\bmeasures\">\n" +
+	"\bExtremes\x12\x1a\n" +
+	"\bmeasures\x18\x01 \x03(\rR\bmeasures\x12\x16\n" +
+	"\x06values\x18\x02 \x03(\x01R\x06values\"\xd6\x01\n" +
 	"\aSegment\x12\x17\n" +
 	"\astart_s\x18\x01 \x01(\x01R\x06startS\x12\x13\n" +
 	"\x05end_s\x18\x02 \x01(\x01R\x04endS\x12+\n" +
-	"\x05marks\x18\x03 \x03(\v2\x15.zonule.drill.v1.MarkR\x05marks\x123\n" +
-	"\x03low\x18\x04 \x03(\v2!.zonule.drill.v1.Segment.LowEntryR\x03low\x126\n" +
-	"\x04high\x18\x05 \x03(\v2\".zonule.drill.v1.Segment.HighEntryR\x04high\x129\n" +
-	"\x05after\x18\x06 \x03(\v2#.zonule.drill.v1.Segment.AfterEntryR\x05after\x1a6\n" +
-	"\bLowEntry\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a7\n" +
-	"\tHighEntry\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a8\n" +
-	"\n" +
-	"AfterEntry\x12\x10\n" +
-	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"S\n" +
+	"\x05marks\x18\x03 \x03(\v2\x15.zonule.drill.v1.MarkR\x05marks\x12+\n" +
+	"\x03low\x18\x04 \x01(\v2\x19.zonule.drill.v1.ExtremesR\x03low\x12-\n" +
+	"\x04high\x18\x05 \x01(\v2\x19.zonule.drill.v1.ExtremesR\x04high\x12\x14\n" +
+	"\x05after\x18\x06 \x03(\x01R\x05after\"S\n" +
 	"\x04Mark\x12\x11\n" +
 	"\x04at_s\x18\x01 \x01(\x01R\x03atS\x12\x12\n" +
 	"\x04name\x18\x02 \x01(\tR\x04name\x12\x10\n" +
@@ -714,38 +773,35 @@ func file_zonule_drill_v1_timeline_proto_rawDescGZIP() []byte {
 }
 
 var file_zonule_drill_v1_timeline_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_zonule_drill_v1_timeline_proto_msgTypes = make([]protoimpl.MessageInfo, 10)
+var file_zonule_drill_v1_timeline_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_zonule_drill_v1_timeline_proto_goTypes = []any{
 	(Stance)(0),      // 0: zonule.drill.v1.Stance
 	(*Timeline)(nil), // 1: zonule.drill.v1.Timeline
-	(*Segment)(nil),  // 2: zonule.drill.v1.Segment
-	(*Mark)(nil),     // 3: zonule.drill.v1.Mark
-	(*Action)(nil),   // 4: zonule.drill.v1.Action
-	(*Step)(nil),     // 5: zonule.drill.v1.Step
-	nil,              // 6: zonule.drill.v1.Segment.LowEntry
-	nil,              // 7: zonule.drill.v1.Segment.HighEntry
-	nil,              // 8: zonule.drill.v1.Segment.AfterEntry
-	nil,              // 9: zonule.drill.v1.Action.NumbersEntry
-	nil,              // 10: zonule.drill.v1.Action.WordsEntry
+	(*Extremes)(nil), // 2: zonule.drill.v1.Extremes
+	(*Segment)(nil),  // 3: zonule.drill.v1.Segment
+	(*Mark)(nil),     // 4: zonule.drill.v1.Mark
+	(*Action)(nil),   // 5: zonule.drill.v1.Action
+	(*Step)(nil),     // 6: zonule.drill.v1.Step
+	nil,              // 7: zonule.drill.v1.Action.NumbersEntry
+	nil,              // 8: zonule.drill.v1.Action.WordsEntry
 }
 var file_zonule_drill_v1_timeline_proto_depIdxs = []int32{
-	2,  // 0: zonule.drill.v1.Timeline.opening:type_name -> zonule.drill.v1.Segment
-	5,  // 1: zonule.drill.v1.Timeline.steps:type_name -> zonule.drill.v1.Step
-	3,  // 2: zonule.drill.v1.Segment.marks:type_name -> zonule.drill.v1.Mark
-	6,  // 3: zonule.drill.v1.Segment.low:type_name -> zonule.drill.v1.Segment.LowEntry
-	7,  // 4: zonule.drill.v1.Segment.high:type_name -> zonule.drill.v1.Segment.HighEntry
-	8,  // 5: zonule.drill.v1.Segment.after:type_name -> zonule.drill.v1.Segment.AfterEntry
-	9,  // 6: zonule.drill.v1.Action.numbers:type_name -> zonule.drill.v1.Action.NumbersEntry
-	10, // 7: zonule.drill.v1.Action.words:type_name -> zonule.drill.v1.Action.WordsEntry
-	4,  // 8: zonule.drill.v1.Step.free:type_name -> zonule.drill.v1.Action
-	0,  // 9: zonule.drill.v1.Step.stance:type_name -> zonule.drill.v1.Stance
-	2,  // 10: zonule.drill.v1.Step.thinking:type_name -> zonule.drill.v1.Segment
-	2,  // 11: zonule.drill.v1.Step.doing:type_name -> zonule.drill.v1.Segment
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	3,  // 0: zonule.drill.v1.Timeline.opening:type_name -> zonule.drill.v1.Segment
+	6,  // 1: zonule.drill.v1.Timeline.steps:type_name -> zonule.drill.v1.Step
+	4,  // 2: zonule.drill.v1.Segment.marks:type_name -> zonule.drill.v1.Mark
+	2,  // 3: zonule.drill.v1.Segment.low:type_name -> zonule.drill.v1.Extremes
+	2,  // 4: zonule.drill.v1.Segment.high:type_name -> zonule.drill.v1.Extremes
+	7,  // 5: zonule.drill.v1.Action.numbers:type_name -> zonule.drill.v1.Action.NumbersEntry
+	8,  // 6: zonule.drill.v1.Action.words:type_name -> zonule.drill.v1.Action.WordsEntry
+	5,  // 7: zonule.drill.v1.Step.free:type_name -> zonule.drill.v1.Action
+	0,  // 8: zonule.drill.v1.Step.stance:type_name -> zonule.drill.v1.Stance
+	3,  // 9: zonule.drill.v1.Step.thinking:type_name -> zonule.drill.v1.Segment
+	3,  // 10: zonule.drill.v1.Step.doing:type_name -> zonule.drill.v1.Segment
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_zonule_drill_v1_timeline_proto_init() }
@@ -759,7 +815,7 @@ func file_zonule_drill_v1_timeline_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_drill_v1_timeline_proto_rawDesc), len(file_zonule_drill_v1_timeline_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   10,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -39,7 +39,7 @@ type RosterServiceClient interface {
 	DescribeProgramme(ctx context.Context, in *DescribeProgrammeRequest, opts ...grpc.CallOption) (*DescribeProgrammeResponse, error)
 	// GetProgramme gives the programme as last described. NOT_FOUND (NO_PROGRAMME) before the first description.
 	GetProgramme(ctx context.Context, in *GetProgrammeRequest, opts ...grpc.CallOption) (*GetProgrammeResponse, error)
-	// EnrolPerson adds a person. ALREADY_EXISTS (PERSON_EXISTS) when the id is taken by someone else.
+	// EnrolPerson adds a person. ALREADY_EXISTS (PERSON_EXISTS) when the id is taken.
 	EnrolPerson(ctx context.Context, in *EnrolPersonRequest, opts ...grpc.CallOption) (*EnrolPersonResponse, error)
 	// GetPerson gives one person. NOT_FOUND (NO_SUCH_PERSON) when nobody has that id.
 	GetPerson(ctx context.Context, in *GetPersonRequest, opts ...grpc.CallOption) (*GetPersonResponse, error)
@@ -116,7 +116,7 @@ type RosterServiceServer interface {
 	DescribeProgramme(context.Context, *DescribeProgrammeRequest) (*DescribeProgrammeResponse, error)
 	// GetProgramme gives the programme as last described. NOT_FOUND (NO_PROGRAMME) before the first description.
 	GetProgramme(context.Context, *GetProgrammeRequest) (*GetProgrammeResponse, error)
-	// EnrolPerson adds a person. ALREADY_EXISTS (PERSON_EXISTS) when the id is taken by someone else.
+	// EnrolPerson adds a person. ALREADY_EXISTS (PERSON_EXISTS) when the id is taken.
 	EnrolPerson(context.Context, *EnrolPersonRequest) (*EnrolPersonResponse, error)
 	// GetPerson gives one person. NOT_FOUND (NO_SUCH_PERSON) when nobody has that id.
 	GetPerson(context.Context, *GetPersonRequest) (*GetPersonResponse, error)

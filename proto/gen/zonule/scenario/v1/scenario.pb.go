@@ -217,6 +217,52 @@ func (x *ScenarioPublished) GetVersion() *ScenarioVersion {
 	return nil
 }
 
+// RubricRow is a row of the scenarios' view: the rubric a scenario's bytes were last published with.
+type RubricRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// SHA-256 of the rubric's bytes in lower-case hex.
+	RubricDigest  string `protobuf:"bytes,1,opt,name=rubric_digest,json=rubricDigest,proto3" json:"rubric_digest,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RubricRow) Reset() {
+	*x = RubricRow{}
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RubricRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RubricRow) ProtoMessage() {}
+
+func (x *RubricRow) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RubricRow.ProtoReflect.Descriptor instead.
+func (*RubricRow) Descriptor() ([]byte, []int) {
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *RubricRow) GetRubricDigest() string {
+	if x != nil {
+		return x.RubricDigest
+	}
+	return ""
+}
+
 // PublishScenarioRequest asks to publish a scenario with its rubric.
 type PublishScenarioRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -224,7 +270,7 @@ type PublishScenarioRequest struct {
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// The scenario's text, UTF-8, at most 256 KiB.
 	Source []byte `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
-	// The rubric's text, UTF-8, at most 256 KiB.
+	// The rubric's text, UTF-8, at most 128 KiB.
 	RubricSource  []byte `protobuf:"bytes,3,opt,name=rubric_source,json=rubricSource,proto3" json:"rubric_source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -232,7 +278,7 @@ type PublishScenarioRequest struct {
 
 func (x *PublishScenarioRequest) Reset() {
 	*x = PublishScenarioRequest{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[2]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -244,7 +290,7 @@ func (x *PublishScenarioRequest) String() string {
 func (*PublishScenarioRequest) ProtoMessage() {}
 
 func (x *PublishScenarioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[2]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -257,7 +303,7 @@ func (x *PublishScenarioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishScenarioRequest.ProtoReflect.Descriptor instead.
 func (*PublishScenarioRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{2}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PublishScenarioRequest) GetRequestId() string {
@@ -294,7 +340,7 @@ type PublishScenarioResponse struct {
 
 func (x *PublishScenarioResponse) Reset() {
 	*x = PublishScenarioResponse{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[3]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -306,7 +352,7 @@ func (x *PublishScenarioResponse) String() string {
 func (*PublishScenarioResponse) ProtoMessage() {}
 
 func (x *PublishScenarioResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[3]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -319,7 +365,7 @@ func (x *PublishScenarioResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PublishScenarioResponse.ProtoReflect.Descriptor instead.
 func (*PublishScenarioResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{3}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *PublishScenarioResponse) GetVersion() *ScenarioVersion {
@@ -347,14 +393,17 @@ type GetScenarioRequest struct {
 	//	*GetScenarioRequest_Digest
 	Which isGetScenarioRequest_Which `protobuf_oneof:"which"`
 	// Answer only from a view at least this fresh.
-	AtLeast       *v1.Position `protobuf:"bytes,3,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	AtLeast *v1.Position `protobuf:"bytes,3,opt,name=at_least,json=atLeast,proto3" json:"at_least,omitempty"`
+	// With this very rubric, when the same scenario was published with several: SHA-256 in lower-case hex. Empty for
+	// the rubric it was published with last.
+	RubricDigest  string `protobuf:"bytes,4,opt,name=rubric_digest,json=rubricDigest,proto3" json:"rubric_digest,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *GetScenarioRequest) Reset() {
 	*x = GetScenarioRequest{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[4]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -366,7 +415,7 @@ func (x *GetScenarioRequest) String() string {
 func (*GetScenarioRequest) ProtoMessage() {}
 
 func (x *GetScenarioRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[4]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -379,7 +428,7 @@ func (x *GetScenarioRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetScenarioRequest.ProtoReflect.Descriptor instead.
 func (*GetScenarioRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{4}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *GetScenarioRequest) GetWhich() isGetScenarioRequest_Which {
@@ -414,6 +463,13 @@ func (x *GetScenarioRequest) GetAtLeast() *v1.Position {
 	return nil
 }
 
+func (x *GetScenarioRequest) GetRubricDigest() string {
+	if x != nil {
+		return x.RubricDigest
+	}
+	return ""
+}
+
 type isGetScenarioRequest_Which interface {
 	isGetScenarioRequest_Which()
 }
@@ -443,7 +499,7 @@ type GetScenarioResponse struct {
 
 func (x *GetScenarioResponse) Reset() {
 	*x = GetScenarioResponse{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[5]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -455,7 +511,7 @@ func (x *GetScenarioResponse) String() string {
 func (*GetScenarioResponse) ProtoMessage() {}
 
 func (x *GetScenarioResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[5]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -468,7 +524,7 @@ func (x *GetScenarioResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetScenarioResponse.ProtoReflect.Descriptor instead.
 func (*GetScenarioResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{5}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *GetScenarioResponse) GetVersion() *ScenarioVersion {
@@ -493,7 +549,7 @@ type ListScenariosRequest struct {
 
 func (x *ListScenariosRequest) Reset() {
 	*x = ListScenariosRequest{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[6]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -505,7 +561,7 @@ func (x *ListScenariosRequest) String() string {
 func (*ListScenariosRequest) ProtoMessage() {}
 
 func (x *ListScenariosRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[6]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -518,7 +574,7 @@ func (x *ListScenariosRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListScenariosRequest.ProtoReflect.Descriptor instead.
 func (*ListScenariosRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{6}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ListScenariosRequest) GetPageSize() int32 {
@@ -555,7 +611,7 @@ type ListScenariosResponse struct {
 
 func (x *ListScenariosResponse) Reset() {
 	*x = ListScenariosResponse{}
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[7]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -567,7 +623,7 @@ func (x *ListScenariosResponse) String() string {
 func (*ListScenariosResponse) ProtoMessage() {}
 
 func (x *ListScenariosResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[7]
+	mi := &file_zonule_scenario_v1_scenario_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -580,7 +636,7 @@ func (x *ListScenariosResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListScenariosResponse.ProtoReflect.Descriptor instead.
 func (*ListScenariosResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{7}
+	return file_zonule_scenario_v1_scenario_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListScenariosResponse) GetVersions() []*ScenarioVersion {
@@ -619,20 +675,23 @@ const file_zonule_scenario_v1_scenario_proto_rawDesc = "" +
 	"\rrubric_source\x18\v \x01(\fR\frubricSource\x12=\n" +
 	"\fpublished_at\x18\f \x01(\v2\x1a.google.protobuf.TimestampR\vpublishedAt\"R\n" +
 	"\x11ScenarioPublished\x12=\n" +
-	"\aversion\x18\x01 \x01(\v2#.zonule.scenario.v1.ScenarioVersionR\aversion\"\x99\x01\n" +
+	"\aversion\x18\x01 \x01(\v2#.zonule.scenario.v1.ScenarioVersionR\aversion\"0\n" +
+	"\tRubricRow\x12#\n" +
+	"\rrubric_digest\x18\x01 \x01(\tR\frubricDigest\"\x99\x01\n" +
 	"\x16PublishScenarioRequest\x12(\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\trequestId\x12#\n" +
 	"\x06source\x18\x02 \x01(\fB\v\xbaH\bz\x06\x10\x01\x18\x80\x80\x10R\x06source\x120\n" +
-	"\rrubric_source\x18\x03 \x01(\fB\v\xbaH\bz\x06\x10\x01\x18\x80\x80\x10R\frubricSource\"\x90\x01\n" +
+	"\rrubric_source\x18\x03 \x01(\fB\v\xbaH\bz\x06\x10\x01\x18\x80\x80\bR\frubricSource\"\x90\x01\n" +
 	"\x17PublishScenarioResponse\x12=\n" +
 	"\aversion\x18\x01 \x01(\v2#.zonule.scenario.v1.ScenarioVersionR\aversion\x126\n" +
-	"\bposition\x18\x02 \x01(\v2\x1a.zonule.ledger.v1.PositionR\bposition\"\xba\x01\n" +
+	"\bposition\x18\x02 \x01(\v2\x1a.zonule.ledger.v1.PositionR\bposition\"\xf9\x01\n" +
 	"\x12GetScenarioRequest\x12,\n" +
 	"\vscenario_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PH\x00R\n" +
 	"scenarioId\x12/\n" +
 	"\x06digest\x18\x02 \x01(\tB\x15\xbaH\x12r\x102\x0e^[0-9a-f]{64}$H\x00R\x06digest\x125\n" +
-	"\bat_least\x18\x03 \x01(\v2\x1a.zonule.ledger.v1.PositionR\aatLeastB\x0e\n" +
+	"\bat_least\x18\x03 \x01(\v2\x1a.zonule.ledger.v1.PositionR\aatLeast\x12=\n" +
+	"\rrubric_digest\x18\x04 \x01(\tB\x18\xbaH\x15\xd8\x01\x01r\x102\x0e^[0-9a-f]{64}$R\frubricDigestB\x0e\n" +
 	"\x05which\x12\x05\xbaH\x02\b\x01\"T\n" +
 	"\x13GetScenarioResponse\x12=\n" +
 	"\aversion\x18\x01 \x01(\v2#.zonule.scenario.v1.ScenarioVersionR\aversion\"\x9f\x01\n" +
@@ -663,34 +722,35 @@ func file_zonule_scenario_v1_scenario_proto_rawDescGZIP() []byte {
 	return file_zonule_scenario_v1_scenario_proto_rawDescData
 }
 
-var file_zonule_scenario_v1_scenario_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
+var file_zonule_scenario_v1_scenario_proto_msgTypes = make([]protoimpl.MessageInfo, 9)
 var file_zonule_scenario_v1_scenario_proto_goTypes = []any{
 	(*ScenarioVersion)(nil),         // 0: zonule.scenario.v1.ScenarioVersion
 	(*ScenarioPublished)(nil),       // 1: zonule.scenario.v1.ScenarioPublished
-	(*PublishScenarioRequest)(nil),  // 2: zonule.scenario.v1.PublishScenarioRequest
-	(*PublishScenarioResponse)(nil), // 3: zonule.scenario.v1.PublishScenarioResponse
-	(*GetScenarioRequest)(nil),      // 4: zonule.scenario.v1.GetScenarioRequest
-	(*GetScenarioResponse)(nil),     // 5: zonule.scenario.v1.GetScenarioResponse
-	(*ListScenariosRequest)(nil),    // 6: zonule.scenario.v1.ListScenariosRequest
-	(*ListScenariosResponse)(nil),   // 7: zonule.scenario.v1.ListScenariosResponse
-	(*timestamppb.Timestamp)(nil),   // 8: google.protobuf.Timestamp
-	(*v1.Position)(nil),             // 9: zonule.ledger.v1.Position
+	(*RubricRow)(nil),               // 2: zonule.scenario.v1.RubricRow
+	(*PublishScenarioRequest)(nil),  // 3: zonule.scenario.v1.PublishScenarioRequest
+	(*PublishScenarioResponse)(nil), // 4: zonule.scenario.v1.PublishScenarioResponse
+	(*GetScenarioRequest)(nil),      // 5: zonule.scenario.v1.GetScenarioRequest
+	(*GetScenarioResponse)(nil),     // 6: zonule.scenario.v1.GetScenarioResponse
+	(*ListScenariosRequest)(nil),    // 7: zonule.scenario.v1.ListScenariosRequest
+	(*ListScenariosResponse)(nil),   // 8: zonule.scenario.v1.ListScenariosResponse
+	(*timestamppb.Timestamp)(nil),   // 9: google.protobuf.Timestamp
+	(*v1.Position)(nil),             // 10: zonule.ledger.v1.Position
 }
 var file_zonule_scenario_v1_scenario_proto_depIdxs = []int32{
-	8,  // 0: zonule.scenario.v1.ScenarioVersion.published_at:type_name -> google.protobuf.Timestamp
+	9,  // 0: zonule.scenario.v1.ScenarioVersion.published_at:type_name -> google.protobuf.Timestamp
 	0,  // 1: zonule.scenario.v1.ScenarioPublished.version:type_name -> zonule.scenario.v1.ScenarioVersion
 	0,  // 2: zonule.scenario.v1.PublishScenarioResponse.version:type_name -> zonule.scenario.v1.ScenarioVersion
-	9,  // 3: zonule.scenario.v1.PublishScenarioResponse.position:type_name -> zonule.ledger.v1.Position
-	9,  // 4: zonule.scenario.v1.GetScenarioRequest.at_least:type_name -> zonule.ledger.v1.Position
+	10, // 3: zonule.scenario.v1.PublishScenarioResponse.position:type_name -> zonule.ledger.v1.Position
+	10, // 4: zonule.scenario.v1.GetScenarioRequest.at_least:type_name -> zonule.ledger.v1.Position
 	0,  // 5: zonule.scenario.v1.GetScenarioResponse.version:type_name -> zonule.scenario.v1.ScenarioVersion
-	9,  // 6: zonule.scenario.v1.ListScenariosRequest.at_least:type_name -> zonule.ledger.v1.Position
+	10, // 6: zonule.scenario.v1.ListScenariosRequest.at_least:type_name -> zonule.ledger.v1.Position
 	0,  // 7: zonule.scenario.v1.ListScenariosResponse.versions:type_name -> zonule.scenario.v1.ScenarioVersion
-	2,  // 8: zonule.scenario.v1.ScenarioService.PublishScenario:input_type -> zonule.scenario.v1.PublishScenarioRequest
-	4,  // 9: zonule.scenario.v1.ScenarioService.GetScenario:input_type -> zonule.scenario.v1.GetScenarioRequest
-	6,  // 10: zonule.scenario.v1.ScenarioService.ListScenarios:input_type -> zonule.scenario.v1.ListScenariosRequest
-	3,  // 11: zonule.scenario.v1.ScenarioService.PublishScenario:output_type -> zonule.scenario.v1.PublishScenarioResponse
-	5,  // 12: zonule.scenario.v1.ScenarioService.GetScenario:output_type -> zonule.scenario.v1.GetScenarioResponse
-	7,  // 13: zonule.scenario.v1.ScenarioService.ListScenarios:output_type -> zonule.scenario.v1.ListScenariosResponse
+	3,  // 8: zonule.scenario.v1.ScenarioService.PublishScenario:input_type -> zonule.scenario.v1.PublishScenarioRequest
+	5,  // 9: zonule.scenario.v1.ScenarioService.GetScenario:input_type -> zonule.scenario.v1.GetScenarioRequest
+	7,  // 10: zonule.scenario.v1.ScenarioService.ListScenarios:input_type -> zonule.scenario.v1.ListScenariosRequest
+	4,  // 11: zonule.scenario.v1.ScenarioService.PublishScenario:output_type -> zonule.scenario.v1.PublishScenarioResponse
+	6,  // 12: zonule.scenario.v1.ScenarioService.GetScenario:output_type -> zonule.scenario.v1.GetScenarioResponse
+	8,  // 13: zonule.scenario.v1.ScenarioService.ListScenarios:output_type -> zonule.scenario.v1.ListScenariosResponse
 	11, // [11:14] is the sub-list for method output_type
 	8,  // [8:11] is the sub-list for method input_type
 	8,  // [8:8] is the sub-list for extension type_name
@@ -703,7 +763,7 @@ func file_zonule_scenario_v1_scenario_proto_init() {
 	if File_zonule_scenario_v1_scenario_proto != nil {
 		return
 	}
-	file_zonule_scenario_v1_scenario_proto_msgTypes[4].OneofWrappers = []any{
+	file_zonule_scenario_v1_scenario_proto_msgTypes[5].OneofWrappers = []any{
 		(*GetScenarioRequest_ScenarioId)(nil),
 		(*GetScenarioRequest_Digest)(nil),
 	}
@@ -713,7 +773,7 @@ func file_zonule_scenario_v1_scenario_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_scenario_v1_scenario_proto_rawDesc), len(file_zonule_scenario_v1_scenario_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   8,
+			NumMessages:   9,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

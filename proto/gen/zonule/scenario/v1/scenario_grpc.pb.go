@@ -34,10 +34,10 @@ const (
 // always be read with the very text it was played from.
 type ScenarioServiceClient interface {
 	// PublishScenario checks a scenario and its rubric and keeps them. INVALID_ARGUMENT (SCENARIO_REFUSED or
-	// RUBRIC_REFUSED) carries every problem with its line and column in the metadata. Publishing the same
-	// bytes again changes nothing.
+	// RUBRIC_REFUSED) carries every problem with its line and column in the metadata. Publishing what is
+	// the newest version already changes nothing; publishing an older one again makes it the newest.
 	PublishScenario(ctx context.Context, in *PublishScenarioRequest, opts ...grpc.CallOption) (*PublishScenarioResponse, error)
-	// GetScenario gives one version by digest, or the newest by id. NOT_FOUND (NO_SUCH_SCENARIO).
+	// GetScenario gives one version by digest, or the newest by id. NOT_FOUND (NO_SUCH_SCENARIO, NO_SUCH_RUBRIC).
 	GetScenario(ctx context.Context, in *GetScenarioRequest, opts ...grpc.CallOption) (*GetScenarioResponse, error)
 	// ListScenarios pages through the newest version of each scenario in order of their ids.
 	ListScenarios(ctx context.Context, in *ListScenariosRequest, opts ...grpc.CallOption) (*ListScenariosResponse, error)
@@ -89,10 +89,10 @@ func (c *scenarioServiceClient) ListScenarios(ctx context.Context, in *ListScena
 // always be read with the very text it was played from.
 type ScenarioServiceServer interface {
 	// PublishScenario checks a scenario and its rubric and keeps them. INVALID_ARGUMENT (SCENARIO_REFUSED or
-	// RUBRIC_REFUSED) carries every problem with its line and column in the metadata. Publishing the same
-	// bytes again changes nothing.
+	// RUBRIC_REFUSED) carries every problem with its line and column in the metadata. Publishing what is
+	// the newest version already changes nothing; publishing an older one again makes it the newest.
 	PublishScenario(context.Context, *PublishScenarioRequest) (*PublishScenarioResponse, error)
-	// GetScenario gives one version by digest, or the newest by id. NOT_FOUND (NO_SUCH_SCENARIO).
+	// GetScenario gives one version by digest, or the newest by id. NOT_FOUND (NO_SUCH_SCENARIO, NO_SUCH_RUBRIC).
 	GetScenario(context.Context, *GetScenarioRequest) (*GetScenarioResponse, error)
 	// ListScenarios pages through the newest version of each scenario in order of their ids.
 	ListScenarios(context.Context, *ListScenariosRequest) (*ListScenariosResponse, error)
