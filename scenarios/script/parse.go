@@ -44,11 +44,11 @@ func Check(sc *Scenario) text.Problems {
 func parse(file string, data []byte) (*Scenario, text.Problems, error) {
 	doc, err := text.Parse(file, data)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, advise(err)
 	}
 	var raw rawScenario
 	if err := doc.Decode(&raw); err != nil {
-		return nil, nil, err
+		return nil, nil, advise(err)
 	}
 	r := &reader{doc: doc, truths: map[string]bool{}, used: map[string]bool{}, movesUsed: map[string]bool{}}
 	sc := &Scenario{
@@ -68,6 +68,24 @@ func parse(file string, data []byte) (*Scenario, text.Problems, error) {
 	r.fill(raw, sc)
 	r.unused()
 	return sc, r.problems, nil
+}
+
+// advise adds what to do to problems of the reader that say none.
+func advise(err error) error {
+	problems, ok := err.(text.Problems)
+	if !ok {
+		return err
+	}
+	for i := range problems {
+		switch {
+		case problems[i].Do != "":
+		case strings.Contains(problems[i].Message, "already defined"):
+			problems[i].Do = "keep one of them"
+		default:
+			problems[i].Do = "check indents, colons, quotes and brackets here"
+		}
+	}
+	return problems
 }
 
 // reader turns the raw text into a scenario and gathers problems.

@@ -137,3 +137,6 @@ func onClock(h float64) float64 {
 	}
 	return h
 }
+
+// ParseSeconds reads a time such as "4 s".
+func ParseSeconds(s string) (float64, error) { return eye.ParseQuantity(s, "s") }
