@@ -1,0 +1,241 @@
+package ledger
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+
+	"golang.org/x/mod/sumdb/tlog"
+	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
+	"google.golang.org/protobuf/types/known/anypb"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
+	"zonule/services/fault"
+)
+
+// batch is what one commit will hold: the commands run so far, over one snapshot.
+type batch struct {
+	l       *Ledger
+	base    *snapshot
+	all     *stage
+	leaves  []tlog.Hash
+	answers []answered
+}
+
+// answered is a command of the batch with what it came to, once the batch is committed.
+type answered struct {
+	to *pending
+	answer
+}
+
+func (l *Ledger) newBatch(base *snapshot) *batch {
+	return &batch{l: l, base: base, all: l.stageOn(base)}
+}
+
+// stageOn makes a stage over a snapshot.
+func (l *Ledger) stageOn(base *snapshot) *stage {
+	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(base), views: slices.Clone(base.views), size: base.head.Size, ill: &illness{}}
+}
+
+var errFull = errors.New("the command does not fit into this batch")
+
+// run runs one command on a stage of its own. errFull asks for a new batch; any other failure is the command's own and
+// becomes its answer, unless the stage's illness says that a view must be rebuilt first.
+func (b *batch) run(p *pending) error {
+	own := b.all.over()
+	receipt, leaves, err := b.record(own, &p.command)
+	if len(own.ill.views) > 0 {
+		return errViewIll
+	}
+	if err == nil && !b.fits(own, len(leaves)) {
+		if b.all.size > b.base.head.Size {
+			return errFull
+		}
+		err = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The command changes more than the ledger can record at once. Nothing was recorded. Split it into smaller ones.")
+	}
+	if err != nil {
+		b.answers = append(b.answers, answered{p, answer{err: err}})
+		return nil
+	}
+	own.pour(b.all)
+	b.leaves = append(b.leaves, leaves...)
+	b.answers = append(b.answers, answered{p, answer{receipt: receipt}})
+	return nil
+}
+
+// record decides, and puts entries, private data and rows on the stage.
+func (b *batch) record(own *stage, c *Command) (Receipt, []tlog.Hash, error) {
+	mark := []byte(nil)
+	if c.RequestID != "" {
+		mark = makeMark(b.l.keys.markKey(), c.Fingerprint)
+		receipt, repeated, err := b.repeated(own, c, mark)
+		if repeated || err != nil {
+			return receipt, nil, err
+		}
+	}
+	var events []Event
+	err := guarded(own.log, "deciding a command", func() (err error) {
+		events, err = c.Decide(own.reader())
+		return err
+	})
+	if err != nil {
+		return Receipt{}, nil, err
+	}
+	if len(events) > MaxEventsInOne {
+		return Receipt{}, nil, fault.New(codes.InvalidArgument, "TOO_MANY_EVENTS", fmt.Sprintf("One command may record at most %d events. Split it into smaller ones.", MaxEventsInOne))
+	}
+	if len(events) == 0 && len(c.Private) > 0 {
+		return Receipt{}, nil, fault.New(codes.Internal, "PRIVATE_WITHOUT_EVENT", "Personal data were given without an event that carries their commitment. This is a mistake in the program.")
+	}
+	receipt := Receipt{}
+	leaves := make([]tlog.Hash, 0, len(events))
+	for i := range events {
+		e, err := b.envelope(c, &events[i], own.size+1)
+		if err != nil {
+			return Receipt{}, nil, err
+		}
+		if i == 0 {
+			e.RequestMark = mark
+		}
+		leaf, err := own.enter(e, events[i].Payload)
+		if err != nil {
+			return Receipt{}, nil, err
+		}
+		leaves = append(leaves, leaf)
+		receipt.Entries = append(receipt.Entries, e)
+	}
+	for _, s := range c.Private {
+		own.layer.put(spaceSealed, s.Person, storedRow(slices.Concat(s.Commitment, s.box)))
+	}
+	receipt.Position = &ledgerv1.Position{Site: b.l.site, Sequence: own.size}
+	return receipt, leaves, nil
+}
+
+// enter encodes an entry, stores it and folds it. The bytes made here are the entry from now on.
+func (s *stage) enter(e *ledgerv1.Entry, payload proto.Message) (tlog.Hash, error) {
+	options := proto.MarshalOptions{Deterministic: true}
+	size := options.Size(e)
+	if size > MaxEntryBytes {
+		return tlog.Hash{}, fault.New(codes.InvalidArgument, "ENTRY_TOO_LARGE", fmt.Sprintf("The %s would take %d bytes; an entry is limited to %d.", e.GetKind(), size, MaxEntryBytes))
+	}
+	stored, err := options.MarshalAppend(make([]byte, checksumBytes, checksumBytes+size), e)
+	if err != nil {
+		return tlog.Hash{}, fault.Wrap(err, codes.Internal, "EVENT_NOT_ENCODED", "An event could not be encoded. Nothing was recorded. This is a mistake in the program.")
+	}
+	s.layer.put(spaceEntry, sequenceKey(e.GetSequence()), stored)
+	if err := s.fold(e, payload); err != nil {
+		return tlog.Hash{}, err
+	}
+	s.size = e.GetSequence()
+	return tlog.RecordHash(stored[checksumBytes:]), nil
+}
+
+// envelope makes the entry of an event.
+func (b *batch) envelope(c *Command, event *Event, sequence uint64) (*ledgerv1.Entry, error) {
+	if event.Payload == nil {
+		return nil, fault.New(codes.Internal, "EVENT_WITHOUT_PAYLOAD", "A decision gave an event without a payload. This is a mistake in the program.")
+	}
+	if err := checkName("subject", event.Subject, 1); err != nil {
+		return nil, err
+	}
+	payload := &anypb.Any{}
+	if err := anypb.MarshalFrom(payload, event.Payload, proto.MarshalOptions{Deterministic: true}); err != nil {
+		return nil, fault.Wrap(err, codes.Internal, "EVENT_NOT_ENCODED", "An event could not be encoded. Nothing was recorded. This is a mistake in the program.")
+	}
+	return &ledgerv1.Entry{
+		Site: b.l.site, Programme: b.l.programme, Sequence: sequence, RecordedAt: timestamppb.New(b.l.clock.Now()),
+		Actor: c.Actor, Kind: string(event.Payload.ProtoReflect().Descriptor().Name()),
+		SubjectId: event.Subject, RequestId: c.RequestID, Payload: payload,
+	}, nil
+}
+
+// repeated finds the receipt of a command that was recorded before, in the store or in this batch.
+func (b *batch) repeated(own *stage, c *Command, mark []byte) (Receipt, bool, error) {
+	value, ok, err := own.reader().raw(requestsView, requestKey(c.Actor, c.RequestID))
+	if err != nil || !ok {
+		return Receipt{}, false, err
+	}
+	was, err := decodeRecorded(value)
+	if err != nil {
+		return Receipt{}, false, err
+	}
+	if marksDiffer(was.mark, mark) {
+		return Receipt{}, false, fault.New(codes.AlreadyExists, "REQUEST_ID_REUSED", "This request id was used before for another request. Nothing was recorded. Send the new request under an id of its own.", "request", c.RequestID, "sequence", strconv.FormatUint(was.first, 10))
+	}
+	receipt := Receipt{Repeated: true, Position: &ledgerv1.Position{Site: b.l.site, Sequence: was.first + was.count - 1}}
+	for sequence := was.first; sequence < was.first+was.count; sequence++ {
+		r, ok, err := own.layer.get(spaceEntry, sequenceKey(sequence))
+		if err != nil {
+			return Receipt{}, false, outward(err)
+		}
+		if !ok {
+			return Receipt{}, false, entryDamaged(sequence, "it is missing")
+		}
+		e, err := decodeEntry(sequence, r.value)
+		if err != nil {
+			return Receipt{}, false, err
+		}
+		receipt.Entries = append(receipt.Entries, e)
+	}
+	return receipt, true, nil
+}
+
+// What a batch weighs in a Badger transaction beyond the rows of its commands: the tree hashes of each entry (two on
+// average, and at most 64 more in all), the head, and the states of the views.
+const (
+	treeRowWeight   = 2*tlog.HashSize + 13 + rowWeight
+	batchFixedBytes = 64*tlog.HashSize + 16<<10
+	batchFixedRows  = 8
+)
+
+// fits says whether a command's stage can join the batch without making its transaction too big for Badger.
+func (b *batch) fits(own *stage, entries int) bool {
+	entries += len(b.leaves)
+	bytes := b.all.layer.bytes + own.layer.bytes + int64(entries)*treeRowWeight + batchFixedBytes
+	count := b.all.layer.count + own.layer.count + int64(entries) + batchFixedRows
+	return bytes < b.l.db.MaxBatchSize() && count < b.l.db.MaxBatchCount()
+}
+
+// finish adds the tree, the head and the states of the views, and gives the new head and frontier.
+func (b *batch) finish(tree frontier) (Head, frontier, error) {
+	tree = tree.clone()
+	for _, leaf := range b.leaves {
+		hashes, err := tree.grow(leaf)
+		if err != nil {
+			return Head{}, frontier{}, err
+		}
+		b.all.layer.put(spaceHash, sequenceKey(tree.size), storedRow(joinGroup(hashes)))
+	}
+	root, err := tree.root()
+	if err != nil {
+		return Head{}, frontier{}, err
+	}
+	head := Head{Site: b.l.site, Size: b.all.size, Root: root}
+	b.all.layer.put(spaceMeta, keyHead, storedRow(encodeHead(head)))
+	b.all.layer.put(spaceMeta, keyViews, storedRow(encodeViews(b.all.views)))
+	return head, tree, nil
+}
+
+// decodeEntry decodes a verified value and makes sure that it is the entry it lies under.
+func decodeEntry(sequence uint64, value []byte) (*ledgerv1.Entry, error) {
+	e := &ledgerv1.Entry{}
+	if err := proto.Unmarshal(value, e); err != nil {
+		return nil, entryDamaged(sequence, "its bytes do not decode")
+	}
+	if e.GetSequence() != sequence {
+		return nil, entryDamaged(sequence, "entry "+strconv.FormatUint(e.GetSequence(), 10)+" lies in its place")
+	}
+	return e, nil
+}
+
+// outward turns an error from the store into one for a caller.
+func outward(err error) error {
+	var damaged *damagedRow
+	if errors.As(err, &damaged) {
+		return damaged.fault()
+	}
+	return err
+}

@@ -1,0 +1,53 @@
+package ledger
+
+import (
+	"encoding/binary"
+	"strings"
+)
+
+// A space is the first part of a Badger key; what follows is the key within it. README.md lists what each holds.
+const (
+	spaceMeta   = "m"
+	spaceEntry  = "e"
+	spaceHash   = "h"
+	spaceSealed = "s"
+	spaceCursor = "c"
+	spaceView   = "v" // followed by the view's name, a zero byte and four bytes of generation
+)
+
+const (
+	keyIdentity = "identity"
+	keyHead     = "head"
+	keyViews    = "views"
+)
+
+// viewSpace is where the rows of one generation of a view lie. A rebuilt view gets a new generation, so that nothing
+// left behind by the old one can be read by mistake.
+func viewSpace(name string, generation uint32) string {
+	return string(binary.BigEndian.AppendUint32([]byte(viewPrefix(name)), generation))
+}
+
+// viewPrefix is what the spaces of all generations of a view begin with.
+func viewPrefix(name string) string { return spaceView + name + "\x00" }
+
+// viewOfSpace gives the name of the view a space belongs to.
+func viewOfSpace(space string) (name string, ok bool) {
+	rest, ok := strings.CutPrefix(space, spaceView)
+	if !ok || len(rest) < 5 {
+		return "", false
+	}
+	return rest[:len(rest)-5], true
+}
+
+// sequenceKey makes the key of an entry or of the tree hashes it completes; keys sort as sequences do.
+func sequenceKey(sequence uint64) string {
+	return string(binary.BigEndian.AppendUint64(nil, sequence))
+}
+
+// sequenceOfKey is the inverse of sequenceKey.
+func sequenceOfKey(key string) (uint64, bool) {
+	if len(key) != 8 {
+		return 0, false
+	}
+	return binary.BigEndian.Uint64([]byte(key)), true
+}

@@ -1,0 +1,212 @@
+package ledger
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"github.com/dgraph-io/badger/v4"
+	"google.golang.org/grpc/codes"
+
+	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
+	"zonule/services/fault"
+)
+
+// loadViews finds out which views can be kept, empties the others, and folds what each has not seen.
+func (l *Ledger) loadViews(ctx context.Context, base *snapshot) error {
+	var known []viewState
+	r, ok, err := base.get(spaceMeta, keyViews)
+	if err == nil && ok {
+		known, err = decodeViews(r.value)
+	}
+	var damaged *damagedRow
+	switch {
+	case errors.As(err, &damaged):
+		l.log.Warn("the record of the ledger's views is damaged; building all of them again", "site", l.site)
+		known = nil
+	case err != nil:
+		return err
+	}
+	var views []viewState
+	for _, v := range l.views {
+		state, err := l.adopt(base, v, known)
+		if err != nil {
+			return err
+		}
+		views = append(views, state)
+	}
+	for _, v := range known { // of views this program does not know; kept for the one that does
+		if findView(views, v.name) < 0 {
+			views = append(views, v)
+		}
+	}
+	if err := l.storeViews(base.head, views); err != nil {
+		return err
+	}
+	return l.catchUp(ctx)
+}
+
+// adopt decides whether the stored rows of a view can be kept. It gives the state to go on from.
+func (l *Ledger) adopt(base *snapshot, v View, known []viewState) (viewState, error) {
+	i := findView(known, v.Name())
+	if i < 0 {
+		return emptyView(v.Name(), v.Version(), 1), l.sweep(v.Name(), 0)
+	}
+	state, why := known[i], ""
+	switch {
+	case state.version != v.Version():
+		why = fmt.Sprintf("its version is %d and was %d", v.Version(), state.version)
+	case state.position > base.head.Size:
+		why = "it is ahead of the entries"
+	default:
+		rows, sum, err := base.tally(state.space)
+		var damaged *damagedRow
+		switch {
+		case errors.As(err, &damaged):
+			why = "a row fails its checksum"
+		case err != nil:
+			return viewState{}, err
+		case rows != state.rows || sum != state.sum:
+			why = fmt.Sprintf("its rows are not those it had (%d rows, %d expected)", rows, state.rows)
+		}
+	}
+	if why == "" {
+		return state, nil
+	}
+	l.log.Warn("building a view again from the entries", "site", l.site, "view", v.Name(), "because", why)
+	next := emptyView(v.Name(), v.Version(), state.generation+1)
+	return next, l.sweep(v.Name(), next.generation)
+}
+
+// tally counts the rows of a space and adds up their checksums.
+func (s *snapshot) tally(space string) (rows, sum uint64, err error) {
+	err = s.scan(space, "", "", 0, func(_ string, r row) (bool, error) {
+		rows++
+		sum += uint64(r.sum)
+		return true, nil
+	})
+	return rows, sum, err
+}
+
+// storeViews writes the states of the views, and the head with them, and shows both to readers.
+func (l *Ledger) storeViews(head Head, views []viewState) error {
+	changes := newLayer(nil)
+	changes.put(spaceMeta, keyHead, storedRow(encodeHead(head)))
+	changes.put(spaceMeta, keyViews, storedRow(encodeViews(views)))
+	if err := l.store(changes); err != nil {
+		return err
+	}
+	l.publish(head, views)
+	return nil
+}
+
+// sweep deletes the rows of a view in every generation but the one kept; 0 keeps none.
+func (l *Ledger) sweep(name string, keep uint32) error {
+	for {
+		changes := newLayer(nil)
+		if err := l.leftovers(name, keep, changes); err != nil {
+			return err
+		}
+		if changes.count == 0 {
+			return nil
+		}
+		if err := l.store(changes); err != nil {
+			return err
+		}
+	}
+}
+
+// leftovers marks rows for deletion, as many as go into one transaction.
+func (l *Ledger) leftovers(name string, keep uint32, changes *layer) error {
+	txn := l.db.NewTransaction(false)
+	defer txn.Discard()
+	options := badger.DefaultIteratorOptions
+	options.Prefix, options.PrefetchValues = []byte(viewPrefix(name)), false
+	it := txn.NewIterator(options)
+	defer it.Close()
+	kept := []byte(viewSpace(name, keep))
+	for it.Rewind(); it.Valid() && changes.bytes < l.db.MaxBatchSize()/2 && changes.count < l.db.MaxBatchCount()/2; {
+		if keep != 0 && it.ValidForPrefix(kept) {
+			it.Seek([]byte(viewSpace(name, keep+1)))
+			continue
+		}
+		changes.remove(string(it.Item().Key()), "")
+		it.Next()
+	}
+	return nil
+}
+
+// heal builds views again that were found damaged, and finishes the ones that are behind. It runs in the writer.
+func (l *Ledger) heal(ill []viewState) error {
+	base := l.current
+	views := append([]viewState(nil), base.views...)
+	for _, was := range ill {
+		i := findView(views, was.name)
+		if i < 0 || i >= len(l.views) {
+			continue
+		}
+		if now := views[i]; now.generation == was.generation && was.position == base.head.Size {
+			l.log.Warn("building a view again from the entries", "site", l.site, "view", was.name, "because", "a row fails its checksum")
+			views[i] = emptyView(was.name, l.views[i].Version(), now.generation+1)
+		}
+	}
+	if err := l.storeViews(base.head, views); err != nil {
+		return err
+	}
+	for _, was := range ill {
+		if i := findView(views, was.name); i >= 0 {
+			if err := l.sweep(was.name, views[i].generation); err != nil {
+				return err
+			}
+		}
+	}
+	return l.catchUp(context.Background())
+}
+
+// catchUp folds the entries that views have not seen, in pieces of one transaction each, so that a stop in between
+// loses little.
+func (l *Ledger) catchUp(ctx context.Context) error {
+	for {
+		base := l.current
+		from := base.head.Size
+		for _, v := range base.views[:len(l.views)] {
+			from = min(from, v.position)
+		}
+		if from == base.head.Size {
+			return nil
+		}
+		piece := l.stageOn(base)
+		err := base.entries(ctx, from+1, func(sequence uint64, r row) (bool, error) {
+			if err := piece.refold(sequence, r.value); err != nil {
+				return false, err
+			}
+			return piece.layer.bytes < l.db.MaxBatchSize()/2 && piece.layer.count < l.db.MaxBatchCount()/2, nil
+		})
+		if err != nil {
+			return err
+		}
+		piece.layer.put(spaceMeta, keyViews, storedRow(encodeViews(piece.views)))
+		if err := l.store(piece.layer); err != nil {
+			return err
+		}
+		l.publish(base.head, piece.views)
+	}
+}
+
+// refold folds a stored entry.
+func (s *stage) refold(sequence uint64, value []byte) error {
+	e, err := decodeEntry(sequence, value)
+	if err != nil {
+		return err
+	}
+	payload, err := e.GetPayload().UnmarshalNew()
+	if err != nil {
+		return unknownKind(e, err)
+	}
+	return s.fold(e, payload)
+}
+
+func unknownKind(e *ledgerv1.Entry, cause error) error {
+	return fault.Wrap(cause, codes.FailedPrecondition, "UNKNOWN_KIND",
+		fmt.Sprintf("Entry %d holds a %s, which this program does not know, so it cannot build the views. Use the newer program that recorded it.", e.GetSequence(), e.GetKind()))
+}
