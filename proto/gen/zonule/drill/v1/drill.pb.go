@@ -486,7 +486,11 @@ type DrillStarted struct {
 	// What the trainee was shown first.
 	Scene *Scene `protobuf:"bytes,4,opt,name=scene,proto3" json:"scene,omitempty"`
 	// Names of the measures in the order in which every segment of this drill gives their values.
-	Measures      []string `protobuf:"bytes,5,rep,name=measures,proto3" json:"measures,omitempty"`
+	Measures []string `protobuf:"bytes,5,rep,name=measures,proto3" json:"measures,omitempty"`
+	// Places in that list of what the machine shows the trainee.
+	Machine []uint32 `protobuf:"varint,6,rep,packed,name=machine,proto3" json:"machine,omitempty"`
+	// Places in that list of what the eye shows the trainee.
+	Eye           []uint32 `protobuf:"varint,7,rep,packed,name=eye,proto3" json:"eye,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -552,6 +556,20 @@ func (x *DrillStarted) GetScene() *Scene {
 func (x *DrillStarted) GetMeasures() []string {
 	if x != nil {
 		return x.Measures
+	}
+	return nil
+}
+
+func (x *DrillStarted) GetMachine() []uint32 {
+	if x != nil {
+		return x.Machine
+	}
+	return nil
+}
+
+func (x *DrillStarted) GetEye() []uint32 {
+	if x != nil {
+		return x.Eye
 	}
 	return nil
 }
@@ -883,7 +901,11 @@ type OpeningRow struct {
 	// First stage.
 	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
 	// Names of the measures in the order in which every segment of this drill gives their values.
-	Measures      []string `protobuf:"bytes,3,rep,name=measures,proto3" json:"measures,omitempty"`
+	Measures []string `protobuf:"bytes,3,rep,name=measures,proto3" json:"measures,omitempty"`
+	// Places in that list of what the machine shows the trainee.
+	Machine []uint32 `protobuf:"varint,4,rep,packed,name=machine,proto3" json:"machine,omitempty"`
+	// Places in that list of what the eye shows the trainee.
+	Eye           []uint32 `protobuf:"varint,5,rep,packed,name=eye,proto3" json:"eye,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -935,6 +957,20 @@ func (x *OpeningRow) GetStage() string {
 func (x *OpeningRow) GetMeasures() []string {
 	if x != nil {
 		return x.Measures
+	}
+	return nil
+}
+
+func (x *OpeningRow) GetMachine() []uint32 {
+	if x != nil {
+		return x.Machine
+	}
+	return nil
+}
+
+func (x *OpeningRow) GetEye() []uint32 {
+	if x != nil {
+		return x.Eye
 	}
 	return nil
 }
@@ -2208,13 +2244,15 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\x1a6\n" +
 	"\bEyeEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x12\x14\n" +
-	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xd0\x01\n" +
+	"\x05value\x18\x02 \x01(\x01R\x05value:\x028\x01\"\xfc\x01\n" +
 	"\fDrillStarted\x12,\n" +
 	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x122\n" +
 	"\aopening\x18\x02 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
 	"\x05stage\x18\x03 \x01(\tR\x05stage\x12,\n" +
 	"\x05scene\x18\x04 \x01(\v2\x16.zonule.drill.v1.SceneR\x05scene\x12\x1a\n" +
-	"\bmeasures\x18\x05 \x03(\tR\bmeasures\"\x9d\x01\n" +
+	"\bmeasures\x18\x05 \x03(\tR\bmeasures\x12\x18\n" +
+	"\amachine\x18\x06 \x03(\rR\amachine\x12\x10\n" +
+	"\x03eye\x18\a \x03(\rR\x03eye\"\x9d\x01\n" +
 	"\rDecisionTaken\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12)\n" +
 	"\x04step\x18\x02 \x01(\v2\x15.zonule.drill.v1.StepR\x04step\x12\x18\n" +
@@ -2238,12 +2276,14 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\bmeasures\x18\x04 \x03(\x01R\bmeasures\x12\x18\n" +
 	"\astarted\x18\x05 \x01(\x04R\astarted\x12\x14\n" +
 	"\x05ended\x18\x06 \x01(\x04R\x05ended\x12\x12\n" +
-	"\x04site\x18\a \x01(\tR\x04site\"r\n" +
+	"\x04site\x18\a \x01(\tR\x04site\"\x9e\x01\n" +
 	"\n" +
 	"OpeningRow\x122\n" +
 	"\aopening\x18\x01 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
 	"\x05stage\x18\x02 \x01(\tR\x05stage\x12\x1a\n" +
-	"\bmeasures\x18\x03 \x03(\tR\bmeasures\"%\n" +
+	"\bmeasures\x18\x03 \x03(\tR\bmeasures\x12\x18\n" +
+	"\amachine\x18\x04 \x03(\rR\amachine\x12\x10\n" +
+	"\x03eye\x18\x05 \x03(\rR\x03eye\"%\n" +
 	"\bIndexRow\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\"\x84\x02\n" +
 	"\x11StartDrillRequest\x12(\n" +

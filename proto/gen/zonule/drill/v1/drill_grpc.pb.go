@@ -42,7 +42,8 @@ type DrillServiceClient interface {
 	// FAILED_PRECONDITION (NOT_A_TRAINEE), INVALID_ARGUMENT (NO_SUCH_VARIANT).
 	StartDrill(ctx context.Context, in *StartDrillRequest, opts ...grpc.CallOption) (*StartDrillResponse, error)
 	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
-	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED).
+	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED,
+	// NO_FREE_HANDS, TIME_IS_UP when the limit has passed and clock_ran_out is to be sent, NO_LIMIT).
 	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
 	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(ctx context.Context, in *DecideRequest, opts ...grpc.CallOption) (*DecideResponse, error)
@@ -171,7 +172,8 @@ type DrillServiceServer interface {
 	// FAILED_PRECONDITION (NOT_A_TRAINEE), INVALID_ARGUMENT (NO_SUCH_VARIANT).
 	StartDrill(context.Context, *StartDrillRequest) (*StartDrillResponse, error)
 	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
-	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED).
+	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED,
+	// NO_FREE_HANDS, TIME_IS_UP when the limit has passed and clock_ran_out is to be sent, NO_LIMIT).
 	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
 	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(context.Context, *DecideRequest) (*DecideResponse, error)
