@@ -26,7 +26,7 @@ type Outcome struct {
 // grade and no probability. A run is judged on named events, not on this number.
 func (o Outcome) Harm() float64 {
 	return 6*o.NewDialysisHours + 60*o.TractionHazard + 25*o.RentHazard +
-		math.Min(20, o.VitreousLeftUL+5*o.WoundStrand) + math.Min(20, o.ShallowSeconds) +
+		math.Min(20, o.VitreousLeftUL) + math.Min(20, o.ShallowSeconds) +
 		0.2*o.EndothelialLossPct + math.Min(20, 4*math.Max(0, o.Wobble-1)) + 20*o.OffsetMM +
 		0.2*math.Min(100, o.LensLeftUL)
 }

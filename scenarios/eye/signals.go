@@ -25,6 +25,7 @@ var signalTable = [...]SignalInfo{
 	{"stripped-radial", "a sector of cortex was stripped toward the middle"},
 	{"stripped-tangential", "a sector of cortex was stripped along the rim"},
 	{"ring-placed", "a capsular tension ring went in"},
+	{"ring-abandoned", "the bag gave way while the ring went in; the ring is out again"},
 	{"hooks-placed", "hooks hold the bag"},
 	{"cutting", "the vitreous cutter began to cut"},
 	{"pulled-vitreous", "vitreous was pulled without cutting"},

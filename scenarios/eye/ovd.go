@@ -1,0 +1,26 @@
+package eye
+
+// flowsIn gives what flows into the chamber other than by irrigation, and of that what
+// leaves the posterior compartment, both uL/s. The injecting hand eases off as the eye
+// firms up; without that the eye would be burst.
+func (e *Eye) flowsIn(h float64) (in, gapOut float64) {
+	e.injectRate = 0
+	if e.injecting > 0 {
+		e.injectRate = e.par.InjectRate * min(1, max(0, (e.injecting-e.pa)/5))
+		e.injectRate = min(e.injectRate, e.injectLeft/h)
+		e.injectLeft -= e.injectRate * h
+	}
+	gapOut = e.gapFlow()
+	return e.injectRate + gapOut, gapOut
+}
+
+// viscoelastic moves its volume: in by the hand, out with what the port and the wound
+// take. The square of the fill: injected at the far end it drives water out first.
+func (e *Eye) viscoelastic(h float64) {
+	if !e.injectWater {
+		e.vo += e.injectRate * h
+	}
+	if e.vo > 0 {
+		e.vo = max(0, e.vo-h*e.phi*e.phi*(1-e.rho)*(max(0, e.qa)+max(0, e.ql)))
+	}
+}

@@ -1,0 +1,104 @@
+package eye
+
+import (
+	"math"
+
+	"zonule/scenarios/eye/ode"
+)
+
+const (
+	tick      = 0.002 // s, the short step
+	longTicks = 10    // ticks of the calm step
+	calmAfter = 50    // quiet short steps before it
+)
+
+// step advances the eye by n ticks in one step: the fast system by ROS2, then the slow
+// states by explicit Euler with the flows at the start of the step (the closing of the
+// port with its exact exponential).
+func (e *Eye) step(n int64) {
+	h := float64(n) * tick
+	in, gapOut := e.flowsIn(h)
+	e.port()
+	e.fl.in = in
+	e.qa = (e.pa - e.p) * e.fl.invRa
+	e.ql = e.pa * e.fl.leak(e.pa)
+	y := ode.ROS2(&e.fl, ode.State{e.x, e.p, e.q}, h)
+	quiet := math.Abs(y[0]-e.x) < 40*h && math.Abs(y[1]-e.p) < 40*h && math.Abs(y[2]-e.q) < 200*h
+	e.x, e.p, e.q = y[0], y[1], y[2]
+	e.fl.u += h * gapOut
+	e.viscoelastic(h)
+	e.vitreous(h)
+	e.nucleus(h)
+	e.energy(h)
+	e.settle()
+	e.capsule(h)
+	e.tally(h)
+	if e.fl.drawing {
+		want := e.set.flow * uLsPerMLM
+		e.fl.pump += (want - e.fl.pump) * min(1, h/e.par.Ramp)
+	}
+	if quiet && e.occl < 1e-3 && e.set.wound != woundOpen && e.injecting == 0 &&
+		!(e.count > 0 && e.set.pedal >= 2 && e.set.tool == phacoTip) {
+		e.calm++
+	} else {
+		e.calm = 0
+	}
+}
+
+// port sets the conductances of port and leak from viscoelastic, strand, lens matter
+// and the flatness of the chamber.
+func (e *Eye) port() {
+	p, f := e.par, &e.fl
+	e.phi = 0
+	plug, leakPlug := 1.0, 1.0
+	if e.vo > 0 {
+		e.phi = min(1, e.vo/max(5, p.VAC+e.x+fullLensUL-e.lens-e.vp))
+		p2 := e.phi * e.phi
+		p4 := p2 * p2
+		plug, leakPlug = 1+p.PortOVD*p2, 1+p.LeakOVD*p4*p4
+	}
+	if e.set.tool == noTool {
+		f.invRa = 0
+	} else {
+		closed := 1 - (1-e.occl)*(1-0.7*e.strand)
+		open := (1-closed)*(1-closed) + 1e-4
+		if free := (e.x + 0.97*p.VAC) / (0.1 * p.VAC); free < 1 {
+			open *= max(1e-4, free)
+		}
+		f.invRa = open / (p.Ra * perMLMin * e.portFactor() * plug)
+	}
+	rw := p.RSealed
+	switch e.set.wound {
+	case woundFilled:
+		rw = p.RIn
+	case woundOpen:
+		rw = p.ROpen
+	}
+	f.invRl = 1 / (perMLMin * rw * leakPlug)
+	f.invRlIn = 1 / (perMLMin * min(rw, p.RIn))
+}
+
+func (e *Eye) portFactor() float64 {
+	switch e.set.tool {
+	case aspirationTip:
+		return e.par.RaAspiration
+	case cutter:
+		return e.par.RaCut
+	}
+	return 1
+}
+
+// tally keeps the counters of the run.
+func (e *Eye) tally(h float64) {
+	if e.depth < 1.5 {
+		e.shallow += h
+	}
+	if e.pa > 65 {
+		e.hard += h
+	}
+	e.lowDepth = min(e.lowDepth, e.depth)
+	e.highIOP = max(e.highIOP, e.pa)
+	e.lowIOP = min(e.lowIOP, e.pa)
+	d := e.pa - e.pv
+	e.dPLow, e.dPHigh = min(e.dPLow, d), max(e.dPHigh, d)
+}
