@@ -58,30 +58,30 @@ func (f *fluid) leak(pa float64) float64 {
 
 // Rates implements ode.System.
 func (f *fluid) Rates(y ode.State) ode.State {
-	pa := f.chamber(y[0], f.u)
-	qa := (pa - y[1]) * f.invRa
-	qp, _ := f.pumped(y[1])
-	r := ode.State{y[2] + f.in - qa - pa*f.leak(pa), (qa - qp) * f.invCt, 0}
+	pa := f.chamber(y.A, f.u)
+	qa := (pa - y.B) * f.invRa
+	qp, _ := f.pumped(y.B)
+	r := ode.State{A: y.C + f.in - qa - pa*f.leak(pa), B: (qa - qp) * f.invCt}
 	if f.irrigating {
-		r[2] = (f.bottle - pa - f.ri*y[2]) * f.invLi
+		r.C = (f.bottle - pa - f.ri*y.C) * f.invLi
 	}
 	return r
 }
 
 // RatesJacobian implements ode.System.
 func (f *fluid) RatesJacobian(y ode.State) (ode.State, ode.Arrow) {
-	pa := f.chamber(y[0], f.u)
-	s := f.slope(y[0], f.u)
-	qa := (pa - y[1]) * f.invRa
-	qp, dqp := f.pumped(y[1])
+	pa := f.chamber(y.A, f.u)
+	s := f.slope(y.A, f.u)
+	qa := (pa - y.B) * f.invRa
+	qp, dqp := f.pumped(y.B)
 	gl := f.leak(pa)
-	r := ode.State{y[2] + f.in - qa - pa*gl, (qa - qp) * f.invCt, 0}
+	r := ode.State{A: y.C + f.in - qa - pa*gl, B: (qa - qp) * f.invCt}
 	j := ode.Arrow{
 		J11: -(f.invRa + gl) * s, J12: f.invRa, J13: 1,
 		J21: s * f.invRa * f.invCt, J22: -(f.invRa + dqp) * f.invCt,
 	}
 	if f.irrigating {
-		r[2] = (f.bottle - pa - f.ri*y[2]) * f.invLi
+		r.C = (f.bottle - pa - f.ri*y.C) * f.invLi
 		j.J31, j.J33 = -s*f.invLi, -f.ri*f.invLi
 	}
 	return r, j

@@ -22,9 +22,9 @@ func (e *Eye) step(n int64) {
 	e.fl.in = in
 	e.qa = (e.pa - e.p) * e.fl.invRa
 	e.ql = e.pa * e.fl.leak(e.pa)
-	y := ode.ROS2(&e.fl, ode.State{e.x, e.p, e.q}, h)
-	quiet := math.Abs(y[0]-e.x) < 40*h && math.Abs(y[1]-e.p) < 40*h && math.Abs(y[2]-e.q) < 200*h
-	e.x, e.p, e.q = y[0], y[1], y[2]
+	y := ode.ROS2(&e.fl, ode.State{A: e.x, B: e.p, C: e.q}, h)
+	quiet := math.Abs(y.A-e.x) < 40*h && math.Abs(y.B-e.p) < 40*h && math.Abs(y.C-e.q) < 200*h
+	e.x, e.p, e.q = y.A, y.B, y.C
 	e.fl.u += h * gapOut
 	e.viscoelastic(h)
 	e.vitreous(h)

@@ -10,8 +10,9 @@ package ode
 
 import "math"
 
-// State is the vector of states.
-type State [3]float64
+// State is the vector of states. It is a struct rather than an array so that the
+// compiler keeps it in registers.
+type State struct{ A, B, C float64 }
 
 // Arrow holds the entries of an arrow-shaped Jacobian that may differ from zero;
 // J12 is the derivative of the first rate with respect to the second state.
@@ -35,32 +36,22 @@ const Gamma = 1 - 1/math.Sqrt2
 //	y' = y + h (3/2 k1 + 1/2 k2)
 func ROS2(sys System, y State, h float64) State {
 	f, j := sys.RatesJacobian(y)
-	m := newFactor(j, Gamma*h)
-	k1 := m.solve(f)
-	f = sys.Rates(State{y[0] + h*k1[0], y[1] + h*k1[1], y[2] + h*k1[2]})
-	k2 := m.solve(State{f[0] - 2*k1[0], f[1] - 2*k1[1], f[2] - 2*k1[2]})
+	g := Gamma * h
+	// I - gamma h J, eliminated: B and C in terms of A, then A alone.
+	d2, d3 := 1/(1-g*j.J22), 1/(1-g*j.J33)
+	u2, u3 := g*j.J12*d2, g*j.J13*d3
+	l2, l3 := g*j.J21, g*j.J31
+	d1 := 1 / (1 - g*j.J11 - u2*l2 - u3*l3)
+
+	ka := (f.A + u2*f.B + u3*f.C) * d1
+	kb, kc := (f.B+l2*ka)*d2, (f.C+l3*ka)*d3
+	f = sys.Rates(State{y.A + h*ka, y.B + h*kb, y.C + h*kc})
+	f.A, f.B, f.C = f.A-2*ka, f.B-2*kb, f.C-2*kc
+	ma := (f.A + u2*f.B + u3*f.C) * d1
+	mb, mc := (f.B+l2*ma)*d2, (f.C+l3*ma)*d3
 	return State{
-		y[0] + h*(1.5*k1[0]+0.5*k2[0]),
-		y[1] + h*(1.5*k1[1]+0.5*k2[1]),
-		y[2] + h*(1.5*k1[2]+0.5*k2[2]),
+		y.A + h*(1.5*ka+0.5*ma),
+		y.B + h*(1.5*kb+0.5*mb),
+		y.C + h*(1.5*kc+0.5*mc),
 	}
-}
-
-// factor holds I - g J in eliminated form.
-type factor struct{ d1, d2, d3, u2, u3, l2, l3 float64 }
-
-func newFactor(j Arrow, g float64) factor {
-	d2 := 1 / (1 - g*j.J22)
-	d3 := 1 / (1 - g*j.J33)
-	return factor{
-		d1: 1 / (1 - g*j.J11 - g*g*j.J12*j.J21*d2 - g*g*j.J13*j.J31*d3),
-		d2: d2, d3: d3,
-		u2: g * j.J12 * d2, u3: g * j.J13 * d3,
-		l2: g * j.J21, l3: g * j.J31,
-	}
-}
-
-func (m *factor) solve(r State) State {
-	x := (r[0] + m.u2*r[1] + m.u3*r[2]) * m.d1
-	return State{x, (r[1] + m.l2*x) * m.d2, (r[2] + m.l3*x) * m.d3}
 }
