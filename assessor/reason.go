@@ -22,7 +22,7 @@ func (c *Criterion) give(level int, anchor string, evidence []rubric.Evidence) {
 	case level == 1 && why != "":
 		why = "no higher level was reached: " + why
 	case level == 1:
-		why = "no higher level was reached"
+		why = "no higher level was reached, and " + nothingContrary
 	case why == "":
 		why = nothingContrary
 	case allAbsent(evidence):
