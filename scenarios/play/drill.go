@@ -104,7 +104,7 @@ func (d *Drill) open(e *eye.Eye) error {
 	e.ResetCounters()
 	d.zero = e.Time()
 	d.shift(&seg.Segment, d.zero)
-	seg.After = d.measures(s)
+	seg.settle(d.measures(s))
 	d.record.Opening = seg.Segment
 	s.marks = map[string]bool{} // happened() counts from the first stage
 	arrival := d.begin(s)

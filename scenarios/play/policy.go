@@ -91,9 +91,10 @@ type Player struct {
 }
 
 // NewPlayer makes a player. Skill is the chance, 0 to 1, that a decision is the policy's own; otherwise it is
-// any other offered choice but the safe stop. Chance and thinking times come from the seed.
+// any other offered choice but the safe stop. Chance and thinking times come from the seed alone, so that two
+// policies on one seed think equally long until they part.
 func NewPlayer(p Policy, sc *script.Scenario, skill float64, seed uint64) *Player {
-	return &Player{policy: p, sc: sc, skill: skill, stream: script.NewStream(seed, "player "+p.Name), taken: map[string]bool{}}
+	return &Player{policy: p, sc: sc, skill: skill, stream: script.NewStream(seed, "player"), taken: map[string]bool{}}
 }
 
 // Choose decides on a scene. When the thinking time drawn is beyond the limit the clock runs out.

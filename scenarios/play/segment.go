@@ -34,13 +34,22 @@ func (d *Drill) add(s *state, seg *stretch, r eye.Result) {
 			s.marks[m.Name] = true
 		}
 	}
-	d.widen(&seg.Segment, r.Low, r.High, seg.any)
+	d.widen(&seg.Segment, r.Low, r.High)
 	seg.any = true
 	seg.End = r.End - d.zero
-	seg.After = d.measures(s)
+	seg.settle(d.measures(s))
 }
 
-func (d *Drill) widen(seg *Segment, low, high eye.Measures, any bool) {
+// settle sets the state afterwards and keeps it within the extremes.
+func (s *Segment) settle(after eye.Measures) {
+	s.After = after
+	for i, x := range after {
+		s.Low[i] = min(s.Low[i], x)
+		s.High[i] = max(s.High[i], x)
+	}
+}
+
+func (d *Drill) widen(seg *Segment, low, high eye.Measures) {
 	low[d.timeIdx] -= d.zero
 	high[d.timeIdx] -= d.zero
 	for i := range low {
@@ -67,7 +76,8 @@ func (d *Drill) join(a, b Segment) Segment {
 		a.Low[i] = min(a.Low[i], b.Low[i])
 		a.High[i] = max(a.High[i], b.High[i])
 	}
-	a.End, a.After = b.End, b.After
+	a.End = b.End
+	a.settle(b.After)
 	return a
 }
 
