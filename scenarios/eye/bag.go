@@ -157,7 +157,8 @@ type workspace struct {
 	rhs                  []float64
 	w                    []float64
 	u, v                 []float64
-	slack, before        []bool
+	slack                []bool
+	mostPasses           int // of any solve so far
 }
 
 func (s *shape) newBag() *bag {
@@ -186,7 +187,7 @@ func (b *bag) work() *workspace {
 		n := b.n
 		b.ws = &workspace{restPlane: newBand(2*n, 9), toolPlane: newBand(2*n, 9), axial: newBand(n, 4),
 			rhs: make([]float64, 2*n), w: make([]float64, n), u: make([]float64, n), v: make([]float64, n),
-			slack: make([]bool, n), before: make([]bool, n)}
+			slack: make([]bool, n)}
 	}
 	return b.ws
 }

@@ -148,6 +148,7 @@ func (b *bag) solvePlane(m *band, t *tool, kept bool, load [3]float64) (core [3]
 			ws.u[i], ws.v[i] = ws.rhs[b.du(i)], ws.rhs[b.dv(i)]
 		}
 		if passes >= maxPasses || !b.updateSlack(passes > maxPasses/2) {
+			ws.mostPasses = max(ws.mostPasses, passes)
 			return core, passes
 		}
 		kept = false

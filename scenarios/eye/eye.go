@@ -21,6 +21,7 @@ type Eye struct {
 	vo, rho       float64 // viscoelastic, uL, and its retention
 	injecting     float64 // hand pressure limit while injecting, mmHg; 0 is not
 	injectRate    float64 // uL/s
+	ri            float64 // of the irrigation, mmHg s/uL
 	injectWater   bool
 	injectLeft    float64 // uL
 	set           settings
@@ -28,12 +29,12 @@ type Eye struct {
 	dPLow, dPHigh float64
 
 	// Vitreous.
-	vp, vcut, vpulled float64 // uL
-	strand, wound     float64 // e and w_i, 0..1
-	traction          float64 // mN s
-	hyaloid           bool    // breached
-	breachP           float64
-	gap               float64 // mm2, of the bag alone
+	vp, vcut, vout float64 // uL
+	strand, wound  float64 // e and w_i, 0..1
+	traction       float64 // mN s
+	hyaloid        bool    // breached
+	breachP        float64
+	gap            float64 // mm2, of the bag alone
 
 	// Nucleus, energy, endothelium, capsule.
 	lens                  float64 // uL

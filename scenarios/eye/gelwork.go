@@ -25,9 +25,9 @@ func (e *Eye) pull(with string) {
 	e.traction += 3 * held
 	e.drag()
 	if with == "sponge" {
-		out := min(e.vp, 10*held)
+		out := min(e.vp, 10*held, e.spare())
 		e.vp -= out
-		e.vpulled += out
+		e.vout += out
 		e.x -= out
 		e.wound = min(1, e.wound+0.5*held)
 	}

@@ -15,12 +15,20 @@ func (e *Eye) flowsIn(h float64) (in, gapOut float64) {
 }
 
 // viscoelastic moves its volume: in by the hand, out with what the port and the wound
-// take. The square of the fill: injected at the far end it drives water out first.
+// take. The square of the fill: injected at the far end it drives water out first. There
+// is never more of it than the chamber has room for.
 func (e *Eye) viscoelastic(h float64) {
 	if !e.injectWater {
 		e.vo += e.injectRate * h
 	}
 	if e.vo > 0 {
 		e.vo = max(0, e.vo-h*e.phi*e.phi*(1-e.rho)*(max(0, e.qa)+max(0, e.ql)))
+		e.vo = min(e.vo, e.room())
 	}
 }
+
+// space is what the chamber and the emptied bag hold of fluid and gel, uL; room is
+// what of it fluid can take.
+func (e *Eye) space() float64 { return e.par.VAC + e.x + fullLensUL - e.lens }
+
+func (e *Eye) room() float64 { return max(5, e.space()-e.vp) }

@@ -59,6 +59,8 @@ type Params struct {
 	RentArea     float64 // mm2
 	WoundBase    float64 // degC
 	HeatPerPower float64
+
+	CalmAfter int // quiet short steps before a long one
 }
 
 // DefaultParams returns the constants of model eye/1.
@@ -72,6 +74,7 @@ func DefaultParams() Params {
 		KcEmpty: 0.05, KcLens: 10, KcImplant: 3, Gap0: 0.4, AnchorK: 4, AnchorAxial: 0.3, HandSigma: 0.25, SupportLostHours: 9,
 		GForward: 0.25, GBack: 0.04, PYield: 0.3, POVD: 12, KSuction: 0.02, BreachP: 6, BreachSig: 0.2,
 		PortArea: 0.64, Capture: 0.12, EnergyPerUL: 0.03, Torsional: 0.4, RentArea: 4, WoundBase: 26, HeatPerPower: 9.24,
+		CalmAfter: 50,
 	}
 }
 

@@ -38,11 +38,13 @@ func (g *globe) exp(d float64) float64 {
 // vitreous is the pressure behind the diaphragm.
 func (g *globe) vitreous(x, u float64) float64 { return g.ext + g.amp*g.exp(x-u) }
 
-// chamber is the pressure before it.
+// chamber is the pressure before it. A flat chamber grows stiffer as the last 8 uL
+// go, so that no squeeze can press its volume below nothing.
 func (g *globe) chamber(x, u float64) float64 {
 	p := g.vitreous(x, u) + x*g.invCd
 	if x < g.flat {
-		p -= g.kFlat * (g.flat - x)
+		d := g.flat - x
+		p -= g.kFlat * d * (1 + d*d/9)
 	}
 	return p
 }
@@ -51,7 +53,8 @@ func (g *globe) chamber(x, u float64) float64 {
 func (g *globe) slope(x, u float64) float64 {
 	s := g.k*g.amp*g.exp(x-u) + g.invCd
 	if x < g.flat {
-		s += g.kFlat
+		d := g.flat - x
+		s += g.kFlat * (1 + d*d/3)
 	}
 	return s
 }

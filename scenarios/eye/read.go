@@ -76,7 +76,7 @@ func (e *Eye) Outcome() Outcome {
 		NewDialysisHours: 12 * float64(e.bag.broken-e.brokenAtReset) / float64(e.bag.n), DialysisHours: e.bag.missing(),
 		PeakLoadRatio: e.peak, OffsetMM: e.offset(), TiltDeg: tilt, Wobble: e.bag.wobble,
 		Supported: e.supported(), SupportLost: e.lost,
-		VitreousCutUL: e.vcut, VitreousLeftUL: e.vp + 5*e.wound, VitreousTotalUL: e.vcut + e.vpulled + e.vp, WoundStrand: e.wound,
+		VitreousCutUL: e.vcut, VitreousLeftUL: e.vp + 5*e.wound, VitreousTotalUL: e.vcut + e.vout + e.vp, WoundStrand: e.wound,
 		TractionMNS: e.traction, TractionHazard: -math.Expm1(-e.traction / 15),
 		Rent: e.rent, RentHazard: -math.Expm1(-e.capHazard),
 		LowestDepthMM: e.lowDepth, ShallowSeconds: e.shallow, HighestIOP: e.highIOP, LowestIOP: e.lowIOP, HardSeconds: e.hard,

@@ -68,7 +68,7 @@ func (e *Eye) pass(seconds float64) { e.advance(int64(nearest(seconds/tick)), ni
 func (e *Eye) advance(ticks int64, stop func() bool) {
 	for end := e.ticks + ticks; e.ticks < end; {
 		n := int64(1)
-		if e.calm >= calmAfter && end-e.ticks >= longTicks {
+		if e.calm >= e.par.CalmAfter && end-e.ticks >= longTicks {
 			n = longTicks
 		}
 		e.step(n)

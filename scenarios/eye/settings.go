@@ -59,9 +59,9 @@ func (e *Eye) mode() float64 {
 func (e *Eye) prepare() {
 	s, p, f := &e.set, e.par, &e.fl
 	f.bottle = CmWater * s.bottle
-	f.ri = p.Ri * perMLMin
+	e.ri = p.Ri * perMLMin
 	if s.separate {
-		f.ri *= p.RiSeparate
+		e.ri *= p.RiSeparate
 	}
 	f.invLi, f.invCt, f.invRVent, f.invRLine = 1/p.Li, 1/p.Ct, 1/p.RVent, 1/p.RLine
 	f.irrigating = s.irrigating()

@@ -9,7 +9,6 @@ import (
 const (
 	tick      = 0.002 // s, the short step
 	longTicks = 10    // ticks of the calm step
-	calmAfter = 50    // quiet short steps before it
 )
 
 // step advances the eye by n ticks in one step: the fast system by ROS2, then the slow
@@ -37,7 +36,7 @@ func (e *Eye) step(n int64) {
 		want := e.set.flow * uLsPerMLM
 		e.fl.pump += (want - e.fl.pump) * min(1, h/e.par.Ramp)
 	}
-	if quiet && e.occl < 1e-3 && e.set.wound != woundOpen && e.injecting == 0 &&
+	if quiet && e.occl < 1e-3 && e.set.wound != woundOpen &&
 		!(e.count > 0 && e.set.pedal >= 2 && e.set.tool == phacoTip) {
 		e.calm++
 	} else {
@@ -52,18 +51,23 @@ func (e *Eye) port() {
 	e.phi = 0
 	plug, leakPlug := 1.0, 1.0
 	if e.vo > 0 {
-		e.phi = min(1, e.vo/max(5, p.VAC+e.x+fullLensUL-e.lens-e.vp))
+		e.phi = min(1, e.vo/e.room())
 		p2 := e.phi * e.phi
 		p4 := p2 * p2
 		plug, leakPlug = 1+p.PortOVD*p2, 1+p.LeakOVD*p4*p4
 	}
+	f.ri = e.ri
 	if e.set.tool == noTool {
 		f.invRa = 0
 	} else {
 		closed := 1 - (1-e.occl)*(1-0.7*e.strand)
 		open := (1-closed)*(1-closed) + 1e-4
 		if free := (e.x + 0.97*p.VAC) / (0.1 * p.VAC); free < 1 {
+			// A flat chamber blocks the port, and the sleeve when the bottle hangs too low.
 			open *= max(1e-4, free)
+			if e.q < 0 {
+				f.ri /= max(1e-3, free)
+			}
 		}
 		f.invRa = open / (p.Ra * perMLMin * e.portFactor() * plug)
 	}

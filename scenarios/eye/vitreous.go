@@ -48,6 +48,11 @@ func (e *Eye) vitreous(h float64) {
 	if forward := e.fl.in - e.injectRate; forward > 0 {
 		e.vp += h * forward
 	}
+	if over := e.vp - max(0, e.space()); over > 0 {
+		// More gel than there is space for has gone out through the wound.
+		e.vp -= over
+		e.vout += over
+	}
 	if s.drawing() && e.qa > 0 && e.vp > 0.3 {
 		want := e.vp / (e.vp + 6) * (0.25 + 0.75*s.nearness)
 		if s.tool == cutter {
@@ -92,7 +97,7 @@ func (e *Eye) pullStrand(h float64) {
 	if e.strand > 0 && e.vp > 0 {
 		r := min(e.vp, h*0.01*e.qa*e.strand)
 		e.vp += 0.2 * r
-		e.vpulled += r
+		e.vout += r
 		e.fl.u += 1.2 * r
 		e.x += 1.2 * r
 	}
@@ -118,10 +123,15 @@ func (e *Eye) drag() {
 	e.strand = 0
 }
 
-// pushBack lets a share of the presented gel go back behind the bag.
+// pushBack lets a share of the presented gel go back behind the bag, as far as the
+// chamber stays formed without it.
 func (e *Eye) pushBack(share float64) {
-	d := share * e.vp
+	d := min(share*e.vp, e.spare())
 	e.vp -= d
 	e.fl.u -= d
 	e.x -= d
 }
+
+// spare is the volume that can leave the chamber at once before it is down to half its
+// depth, uL.
+func (e *Eye) spare() float64 { return max(0, e.x+0.75*e.par.VAC) }

@@ -84,7 +84,16 @@ func Lookup(caseName, planName string) (Case, Plan, error) {
 // that of the action that could not be done; a plan goes on without an action that the
 // eye refuses because the bag or the capsule gave way.
 func Play(c Case, p Plan, seed uint64) (*eye.Eye, error) {
-	e, err := eye.New(c.Spec, seed)
+	return play(c, p, func() (*eye.Eye, error) { return eye.New(c.Spec, seed) })
+}
+
+// PlayWith is Play with other parameters, for studies.
+func PlayWith(c Case, p Plan, seed uint64, par eye.Params) (*eye.Eye, error) {
+	return play(c, p, func() (*eye.Eye, error) { return eye.NewWith(c.Spec, seed, par) })
+}
+
+func play(c Case, p Plan, born func() (*eye.Eye, error)) (*eye.Eye, error) {
+	e, err := born()
 	if err != nil {
 		return nil, err
 	}
