@@ -286,6 +286,11 @@ func TestManualIsComplete(t *testing.T) {
 			t.Errorf("the manual describes %s, which does not exist", m[1])
 		}
 	}
+	_, example, _ := strings.Cut(text, "```yaml\n")
+	example, _, _ = strings.Cut(example, "```")
+	if problems, advice := rubric.Check("README.md", []byte(example), names); len(problems)+len(advice) > 0 {
+		t.Errorf("the manual's own example: %v %v", problems, advice)
+	}
 	for _, key := range []string{"zonule", "id", "version", "scenario", "standard", "licence", "attribution", "approved_by", "criteria", "weight", "needs", "levels", "anchors", "critical", "when", "why", "at", "caps"} {
 		if !strings.Contains(text, "| `"+key+"` |") {
 			t.Errorf("the manual does not describe the key %s", key)

@@ -7,6 +7,7 @@ import (
 
 	"zonule/scenarios/eye"
 	"zonule/scenarios/play"
+	"zonule/scenarios/script"
 	"zonule/scenarios/script/text"
 )
 
@@ -34,7 +35,7 @@ var switches = map[string]string{
 type vocabulary struct {
 	names                       Names
 	findings, signals, measures []string
-	choices                     []string
+	choices, endings            []string
 }
 
 func newVocabulary(n Names) *vocabulary {
@@ -48,7 +49,9 @@ func newVocabulary(n Names) *vocabulary {
 	for _, m := range eye.MeasureTable() {
 		v.measures = append(v.measures, m.Name)
 	}
-	v.choices = append(append([]string(nil), n.Choices...), play.ChoiceSafeStop, play.ChoiceTimeout)
+	v.signals = append(v.signals, script.PassedOver)
+	v.choices = append(slices.Clone(n.Choices), play.ChoiceSafeStop, play.ChoiceTimeout)
+	v.endings = append(slices.Clone(n.Endings), script.SafeEnding)
 	return v
 }
 
@@ -68,7 +71,7 @@ func (v *vocabulary) choice(name string) error {
 	return among(name, "choice of the scenario", v.choices)
 }
 func (v *vocabulary) ending(name string) error {
-	return among(name, "ending of the scenario", v.names.Endings)
+	return among(name, "ending of the scenario", v.endings)
 }
 func (v *vocabulary) toggle(name string) error {
 	return among(name, "switch", []string{"irrigation", "aspiration", "ultrasound"})
