@@ -16,62 +16,63 @@ import (
 	"zonule/services/fault"
 )
 
-// batch is what one commit will hold: the commands run so far, over one snapshot.
+// batch is what one commit will hold: the commands run so far, over the last commit or over a batch that is just being
+// committed.
 type batch struct {
 	l       *Ledger
-	base    *snapshot
 	all     *stage
+	waiting []*pending // in the order run
+	answers []answer   // answers[i] is to waiting[i], once the batch is committed
 	leaves  []tlog.Hash
-	answers []answered
+	before  frontier // set by finish, like head
+	head    Head
 }
 
-// answered is a command of the batch with what it came to, once the batch is committed.
-type answered struct {
-	to *pending
-	answer
+// newBatch begins a batch over the last commit, or over another batch.
+func (l *Ledger) newBatch(on *batch) *batch {
+	if on == nil {
+		return &batch{l: l, all: l.stageOn(l.current)}
+	}
+	all := on.all.over()
+	all.ill = &illness{}
+	return &batch{l: l, all: all}
 }
 
-func (l *Ledger) newBatch(base *snapshot) *batch {
-	return &batch{l: l, base: base, all: l.stageOn(base)}
-}
-
-// stageOn makes a stage over a snapshot.
+// stageOn makes a stage over a snapshot. For the writer only.
 func (l *Ledger) stageOn(base *snapshot) *stage {
-	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(base), views: slices.Clone(base.views), size: base.head.Size, ill: &illness{}}
+	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(cached{base, l.cache}), views: slices.Clone(base.views), size: base.head.Size, ill: &illness{}}
 }
 
 var errFull = errors.New("the command does not fit into this batch")
 
-// run runs one command on a stage of its own. errFull asks for a new batch; any other failure is the command's own and
-// becomes its answer, unless the stage's illness says that a view must be rebuilt first.
+// run runs one command on a stage of its own. errFull asks for a new batch and errViewIll for a repair; any other failure
+// is the command's own and becomes its answer.
 func (b *batch) run(p *pending) error {
 	own := b.all.over()
-	receipt, leaves, err := b.record(own, &p.command)
+	receipt, leaves, err := b.record(own, p)
 	if len(own.ill.views) > 0 {
 		return errViewIll
 	}
 	if err == nil && !b.fits(own, len(leaves)) {
-		if b.all.size > b.base.head.Size {
+		if b.all.layer.count > 0 {
 			return errFull
 		}
 		err = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The command changes more than the ledger can record at once. Nothing was recorded. Split it into smaller ones.")
 	}
-	if err != nil {
-		b.answers = append(b.answers, answered{p, answer{err: err}})
-		return nil
+	if err == nil {
+		own.pour(b.all)
+		b.leaves = append(b.leaves, leaves...)
 	}
-	own.pour(b.all)
-	b.leaves = append(b.leaves, leaves...)
-	b.answers = append(b.answers, answered{p, answer{receipt: receipt}})
+	b.waiting = append(b.waiting, p)
+	b.answers = append(b.answers, answer{receipt, err})
 	return nil
 }
 
 // record decides, and puts entries, private data and rows on the stage.
-func (b *batch) record(own *stage, c *Command) (Receipt, []tlog.Hash, error) {
-	mark := []byte(nil)
+func (b *batch) record(own *stage, p *pending) (Receipt, []tlog.Hash, error) {
+	c := &p.command
 	if c.RequestID != "" {
-		mark = makeMark(b.l.keys.markKey(), c.Fingerprint)
-		receipt, repeated, err := b.repeated(own, c, mark)
+		receipt, repeated, err := b.repeated(own, c, p.mark)
 		if repeated || err != nil {
 			return receipt, nil, err
 		}
@@ -98,7 +99,7 @@ func (b *batch) record(own *stage, c *Command) (Receipt, []tlog.Hash, error) {
 			return Receipt{}, nil, err
 		}
 		if i == 0 {
-			e.RequestMark = mark
+			e.RequestMark = p.mark
 		}
 		leaf, err := own.enter(e, events[i].Payload)
 		if err != nil {
@@ -199,24 +200,32 @@ func (b *batch) fits(own *stage, entries int) bool {
 	return bytes < b.l.db.MaxBatchSize() && count < b.l.db.MaxBatchCount()
 }
 
-// finish adds the tree, the head and the states of the views, and gives the new head and frontier.
-func (b *batch) finish(tree frontier) (Head, frontier, error) {
-	tree = tree.clone()
+// finish adds the tree, the head and the states of the views, and grows the ledger's frontier.
+func (b *batch) finish() error {
+	tree := b.l.tree.clone()
 	for _, leaf := range b.leaves {
 		hashes, err := tree.grow(leaf)
 		if err != nil {
-			return Head{}, frontier{}, err
+			return err
 		}
 		b.all.layer.put(spaceHash, sequenceKey(tree.size), storedRow(joinGroup(hashes)))
 	}
 	root, err := tree.root()
 	if err != nil {
-		return Head{}, frontier{}, err
+		return err
 	}
-	head := Head{Site: b.l.site, Size: b.all.size, Root: root}
-	b.all.layer.put(spaceMeta, keyHead, storedRow(encodeHead(head)))
+	b.head = Head{Site: b.l.site, Size: b.all.size, Root: root}
+	b.all.layer.put(spaceMeta, keyHead, storedRow(encodeHead(b.head)))
 	b.all.layer.put(spaceMeta, keyViews, storedRow(encodeViews(b.all.views)))
-	return head, tree, nil
+	b.before, b.l.tree = b.l.tree, tree
+	return nil
+}
+
+// answer tells everyone what came of their command.
+func (b *batch) answer() {
+	for i, p := range b.waiting {
+		p.done <- b.answers[i]
+	}
 }
 
 // decodeEntry decodes a verified value and makes sure that it is the entry it lies under.

@@ -62,8 +62,9 @@ type Ledger struct {
 	stopped    chan struct{} // closed by the writer when it ends
 
 	// The writer's own.
-	tree   frontier
-	broken error
+	tree   frontier // with the batch that is being committed
+	cache  *cache
+	broken error // why nothing can be recorded any more
 
 	mu      sync.Mutex
 	closed  bool
@@ -83,7 +84,7 @@ func Open(ctx context.Context, c Config) (*Ledger, error) {
 	}
 	l := &Ledger{
 		site: c.Site, programme: c.Programme, dir: c.Dir, clock: c.Clock, log: c.Logger, source: c.Source,
-		views: append([]View{requests{}}, c.Views...), sync: (*badger.Txn).Commit,
+		views: append([]View{requests{}}, c.Views...), sync: (*badger.Txn).Commit, cache: newCache(),
 		queue: make(chan *pending, c.QueueLimit), errands: make(chan errand), batchLimit: c.BatchLimit,
 		quit: make(chan struct{}), stopped: make(chan struct{}), moved: make(chan struct{}),
 	}

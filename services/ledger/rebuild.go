@@ -189,6 +189,7 @@ func (l *Ledger) catchUp(ctx context.Context) error {
 		if err := l.store(piece.layer); err != nil {
 			return err
 		}
+		l.cache.apply(piece.layer)
 		l.publish(base.head, piece.views)
 	}
 }

@@ -3,87 +3,12 @@ package ledger
 import (
 	"context"
 	"errors"
-	"fmt"
-	"sync/atomic"
 
 	"github.com/dgraph-io/badger/v4"
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/fault"
 )
-
-// pending is a command on its way through the writer.
-type pending struct {
-	command Command
-	taken   atomic.Bool // by the writer, which then owes an answer, or by the caller, who gave up
-	done    chan answer
-}
-
-type answer struct {
-	receipt Receipt
-	err     error
-}
-
-// Append has one command decided and recorded. When it returns without an error the entries are on disk and every view
-// shows them. When ctx ends before the writer has taken the command up, nothing is recorded and the error says so; from
-// then on Append waits for the outcome, which takes as long as a commit.
-func (l *Ledger) Append(ctx context.Context, c Command) (Receipt, error) {
-	if err := c.check(); err != nil {
-		return Receipt{}, err
-	}
-	p := &pending{command: c, done: make(chan answer, 1)}
-	select {
-	case l.queue <- p:
-	default:
-		if err := l.queueUp(ctx, p); err != nil {
-			return Receipt{}, err
-		}
-	}
-	select {
-	case a := <-p.done:
-		return a.receipt, a.err
-	case <-l.stopped:
-	case <-ctx.Done():
-		if p.taken.CompareAndSwap(false, true) {
-			return Receipt{}, outOfTime(ctx, "The command waited for its turn until its time was over. Nothing was recorded. Try again.")
-		}
-	}
-	select {
-	case a := <-p.done:
-		return a.receipt, a.err
-	case <-l.stopped:
-	}
-	select { // the writer may have answered just before it stopped
-	case a := <-p.done:
-		return a.receipt, a.err
-	default:
-		return Receipt{}, errClosed
-	}
-}
-
-// queueUp waits for a place in a full queue.
-func (l *Ledger) queueUp(ctx context.Context, p *pending) error {
-	select {
-	case l.queue <- p:
-		return nil
-	case <-l.stopped:
-		return errClosed
-	case <-ctx.Done():
-		return fault.Wrap(ctx.Err(), codes.ResourceExhausted, "LEDGER_BUSY",
-			fmt.Sprintf("The ledger is busy: %d commands wait already, and no place became free in time. Nothing was recorded. Try again in a moment.", cap(l.queue)))
-	}
-}
-
-var errClosed = fault.New(codes.Unavailable, "LEDGER_CLOSED", "The ledger is closed, or closing. Nothing was recorded. Start the site again.")
-
-// outOfTime makes the error of a context that ended.
-func outOfTime(ctx context.Context, sentence string) error {
-	code := codes.DeadlineExceeded
-	if errors.Is(ctx.Err(), context.Canceled) {
-		code = codes.Canceled
-	}
-	return fault.Wrap(ctx.Err(), code, "OUT_OF_TIME", sentence)
-}
 
 // errand is something to be done in the writer, between two batches.
 type errand struct {
@@ -109,89 +34,230 @@ func (l *Ledger) inWriter(ctx context.Context, f func() error) error {
 	}
 }
 
-// write is the one writer.
+// writer is the one goroutine that decides. While one batch is on its way to disk, in a goroutine of its own, the next
+// is decided on top of it; nobody is answered before the commit their answer rests on.
+type writer struct {
+	*Ledger
+	open   *batch     // being decided
+	flying *batch     // being committed
+	landed chan error // how it went
+	lone   bool       // the last batch was of one command
+	// A command that did not fit into the open batch; it opens the next.
+	left *pending
+}
+
+// write is the writer's life.
 func (l *Ledger) write() {
 	defer close(l.stopped)
+	w := &writer{Ledger: l, landed: make(chan error, 1)}
 	for {
-		select {
-		case <-l.quit:
-			return
-		default:
+		queue := l.queue
+		if w.flying != nil && w.full() {
+			queue = nil
 		}
 		select {
 		case <-l.quit:
+			w.settle()
 			return
+		case err := <-w.landed:
+			w.land(err)
 		case e := <-l.errands:
+			w.settle()
 			e.done <- e.run()
-		case p := <-l.queue:
-			l.serve(l.gather(p))
+		case p := <-queue:
+			w.take(p)
+		}
+		if w.flying == nil {
+			w.launch()
 		}
 	}
 }
 
-// gather takes what waits, up to the limit of a batch.
-func (l *Ledger) gather(first *pending) []*pending {
-	var batch []*pending
-	for p := first; ; {
+// full says whether the open batch takes no more.
+func (w *writer) full() bool {
+	return w.left != nil || w.open != nil && len(w.open.waiting) >= w.batchLimit
+}
+
+// take runs a command, and, when nothing is on its way to disk, all that wait.
+func (w *writer) take(p *pending) {
+	for {
 		if p.taken.CompareAndSwap(false, true) {
-			batch = append(batch, p)
+			w.run(p)
 		}
-		if len(batch) == l.batchLimit {
-			return batch
+		if w.flying != nil || w.full() {
+			return
 		}
 		select {
-		case p = <-l.queue:
+		case p = <-w.queue:
 		default:
-			return batch
+			return
 		}
 	}
 }
 
-// serve records a batch, in as many transactions as it takes.
+// run runs a command on the open batch.
+func (w *writer) run(p *pending) {
+	if w.broken != nil {
+		p.done <- answer{err: w.broken}
+		return
+	}
+	if w.open == nil {
+		w.open = w.newBatch(w.flying)
+	}
+	switch err := w.open.run(p); {
+	case errors.Is(err, errFull):
+		w.left = p
+	case err != nil: // a view must be rebuilt first
+		again := append(w.open.waiting, p)
+		w.open = nil
+		w.settle()
+		w.serve(again)
+	}
+}
+
+// launch sends the open batch on its way to disk.
+func (w *writer) launch() {
+	for w.flying == nil && w.open != nil {
+		b := w.open
+		w.open = nil
+		switch err := w.prepare(b); {
+		case err != nil:
+			refuse(b.waiting, err)
+		case b.all.layer.count == 0: // nothing to record
+			b.answer()
+		default:
+			w.flying = b
+			lone := len(b.waiting) == 1
+			commit := w.burn(b.all.layer)
+			if lone && w.lone { // a lone client is served faster without the change of goroutines
+				w.land(commit())
+			} else {
+				w.lone = lone
+				go func() { w.landed <- commit() }()
+			}
+		}
+		if p := w.left; p != nil {
+			w.left = nil
+			w.run(p)
+		}
+	}
+}
+
+// land takes note of how the flying batch went, sends the next one off, and then answers.
+func (w *writer) land(err error) {
+	b := w.flying
+	w.flying = nil
+	if err != nil {
+		w.crash(b, err)
+		return
+	}
+	w.show(b)
+	if w.open != nil {
+		w.open.all.layer.under = cached{w.current, w.cache}
+	}
+	w.launch()
+	b.answer()
+}
+
+// crash deals with a batch that was not committed, and with the one decided on top of it.
+func (w *writer) crash(b *batch, err error) {
+	again := []*pending(nil)
+	if w.open != nil {
+		again = w.open.waiting
+		w.open = nil
+	}
+	if w.left != nil {
+		again = append(again, w.left)
+		w.left = nil
+	}
+	if w.retract(b, err) {
+		half := (len(b.waiting) + 1) / 2
+		w.serve(b.waiting[:half])
+		w.serve(b.waiting[half:])
+	} else {
+		refuse(b.waiting, err)
+	}
+	w.serve(again)
+}
+
+// settle waits until everything decided is on disk and answered.
+func (w *writer) settle() {
+	for w.flying != nil || w.open != nil {
+		w.launch()
+		if w.flying != nil {
+			w.land(<-w.landed)
+		}
+	}
+}
+
+// prepare completes a batch for its commit.
+func (l *Ledger) prepare(b *batch) error {
+	if b.all.layer.count == 0 {
+		return nil
+	}
+	if err := b.finish(); err != nil {
+		return fault.Wrap(err, codes.Internal, "TREE_NOT_GROWN", "The ledger's tree could not be extended. Nothing was recorded. Look at the log of the site.")
+	}
+	return nil
+}
+
+// show makes a committed batch visible to readers.
+func (l *Ledger) show(b *batch) {
+	l.cache.apply(b.all.layer)
+	l.publish(b.head, b.all.views)
+}
+
+// retract undoes what preparing a batch changed, when its commit failed. It says whether smaller batches may do: when
+// the transaction was too big, nothing was written. Any other failure leaves what is on disk unknown, and the ledger
+// refuses every further command until it is opened again, which finds out.
+func (l *Ledger) retract(b *batch, err error) bool {
+	if errors.Is(err, badger.ErrTxnTooBig) && len(b.waiting) > 1 {
+		l.tree = b.before
+		return true
+	}
+	if !errors.Is(err, badger.ErrTxnTooBig) {
+		l.broken = err
+	}
+	l.tree = b.before
+	return false
+}
+
+// serve records commands without haste, one commit after another: for when something went wrong.
 func (l *Ledger) serve(waiting []*pending) {
-	for len(waiting) > 0 {
+	for repairs := 0; len(waiting) > 0; {
 		if l.broken != nil {
 			refuse(waiting, l.broken)
 			return
 		}
-		waiting = waiting[l.attempt(waiting):]
-	}
-}
-
-func refuse(waiting []*pending, err error) {
-	for _, p := range waiting {
-		p.done <- answer{err: err}
-	}
-}
-
-// attempt records as many of the waiting commands as fit into one transaction and answers them. It says how many.
-func (l *Ledger) attempt(waiting []*pending) int {
-	for repairs := 0; ; repairs++ {
-		b := l.newBatch(l.current)
+		b := l.newBatch(nil)
 		n, err := b.runAll(waiting)
-		if err == nil {
-			err = l.commit(b)
-		}
-		switch {
-		case err == nil:
-			for _, a := range b.answers {
-				a.to.done <- a.answer
-			}
-			return n
-		case errors.Is(err, badger.ErrTxnTooBig) && n > 1: // the estimate was too low; nothing was written
-			waiting = waiting[:n/2]
-			continue
-		case errors.Is(err, errViewIll) && repairs < 2:
+		if errors.Is(err, errViewIll) && repairs < 2 {
+			repairs++
 			if err = l.heal(b.all.ill.views); err == nil {
 				continue
 			}
 		}
-		refuse(waiting[:n], outward(err))
-		return n
+		if err == nil {
+			if err = l.prepare(b); err == nil && b.all.layer.count > 0 {
+				if err = l.burn(b.all.layer)(); err == nil {
+					l.show(b)
+				} else if l.retract(b, err) {
+					l.serve(waiting[:n/2])
+					waiting = waiting[n/2:]
+					continue
+				}
+			}
+		}
+		if err == nil {
+			b.answer()
+		} else {
+			refuse(waiting[:n], outward(err))
+		}
+		waiting = waiting[n:]
 	}
 }
 
-// runAll runs commands until one does not fit any more.
+// runAll runs commands until one does not fit any more. It says how many it ran.
 func (b *batch) runAll(waiting []*pending) (int, error) {
 	for i, p := range waiting {
 		switch err := b.run(p); {
@@ -204,37 +270,38 @@ func (b *batch) runAll(waiting []*pending) (int, error) {
 	return len(waiting), nil
 }
 
-// commit writes a batch in one transaction and shows it to readers. When the store fails, what is on disk is unknown:
-// the ledger then refuses every further command until it is opened again, which finds out.
-func (l *Ledger) commit(b *batch) error {
-	if b.all.layer.count == 0 {
-		return nil
+func refuse(waiting []*pending, err error) {
+	for _, p := range waiting {
+		p.done <- answer{err: err}
 	}
-	head, tree, err := b.finish(l.tree)
-	if err != nil {
-		return fault.Wrap(err, codes.Internal, "TREE_NOT_GROWN", "The ledger's tree could not be extended. Nothing was recorded. Look at the log of the site.")
-	}
-	if err := l.store(b.all.layer); err != nil {
-		return err
-	}
-	l.tree = tree
-	l.publish(head, b.all.views)
-	return nil
 }
 
-// store writes a layer to disk, all or nothing.
+// store writes a layer to disk, all or nothing, from within the writer.
 func (l *Ledger) store(changes *layer) error {
+	if l.broken != nil {
+		return l.broken
+	}
+	err := l.burn(changes)()
+	if err != nil && !errors.Is(err, badger.ErrTxnTooBig) {
+		l.broken = err
+	}
+	return err
+}
+
+// burn makes the transaction that writes a layer, all or nothing. What it gives commits it, in any goroutine.
+func (l *Ledger) burn(changes *layer) (commit func() error) {
 	txn := l.db.NewTransaction(true)
-	defer txn.Discard()
 	err := changes.write(txn)
-	if err == nil {
-		err = l.sync(txn)
+	return func() error {
+		defer txn.Discard()
+		if err == nil {
+			err = l.sync(txn)
+		}
+		if err == nil || errors.Is(err, badger.ErrTxnTooBig) {
+			return err
+		}
+		l.log.Error("the ledger's store failed", "site", l.site, "error", err)
+		return fault.Wrap(err, codes.Unavailable, "STORE_FAILED",
+			"The ledger's disk failed while recording. Whether the last commands were recorded will be known when the site has been started again; ask again with the same request ids.")
 	}
-	if err == nil || errors.Is(err, badger.ErrTxnTooBig) {
-		return err
-	}
-	l.log.Error("the ledger's store failed", "error", err)
-	l.broken = fault.Wrap(err, codes.Unavailable, "STORE_FAILED",
-		"The ledger's disk failed while recording. Whether the last commands were recorded will be known when the site has been started again; ask again with the same request ids.")
-	return l.broken
 }
