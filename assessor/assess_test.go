@@ -4,6 +4,7 @@ import (
 	"math"
 	"os"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -19,13 +20,17 @@ var names = rubric.Names{
 	Endings:  []string{"bag-saved", "support-lost"},
 }
 
-func standing(t testing.TB) *rubric.Rubric {
-	t.Helper()
+var parsed = sync.OnceValues(func() (*rubric.Rubric, error) {
 	data, err := os.ReadFile("testdata/weak-sector.yaml")
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
-	r, err := rubric.Parse("weak-sector.yaml", data, names)
+	return rubric.Parse("weak-sector.yaml", data, names)
+})
+
+func standing(t testing.TB) *rubric.Rubric {
+	t.Helper()
+	r, err := parsed()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -248,6 +253,7 @@ func TestAssessRefuses(t *testing.T) {
 		"another scenario": {func(t *play.Timeline) { t.ScenarioID = "other" }, `judges scenario "weak-sector", not "other"`},
 		"backwards":        {func(t *play.Timeline) { t.Steps[1].Doing.End = 1 }, "decision 2 runs from second 6 to 1"},
 		"no number":        {func(t *play.Timeline) { t.Steps[0].Thinking.Start = math.NaN() }, "decision 1 runs from second NaN"},
+		"a measure":        {func(t *play.Timeline) { t.Steps[2].Doing.Low[2] = math.NaN() }, "decision 3 has a measure, chamber_depth_mm, that is no number"},
 		"a mark":           {func(t *play.Timeline) { t.Steps[0].Thinking.Marks[0].At = math.Inf(1) }, "has folds at second +Inf"},
 	} {
 		tl := timeline(t, good)

@@ -122,7 +122,7 @@ func atStart(l *look, a values) (any, error) {
 		return nil, l.miss("nothing was measured at the start")
 	}
 	info := eye.MeasureTable()[m]
-	l.note(Evidence{Sort: Measured, Decision: -1, Name: "at the start " + info.Name, Value: opening.After[m], Unit: info.Unit})
+	l.note(Evidence{Sort: Measured, Decision: -1, Second: l.record.start, Name: "at the start " + info.Name, Value: opening.After[m], Unit: info.Unit})
 	return opening.After[m], nil
 }
 

@@ -13,7 +13,7 @@ import (
 
 // Events that every record has.
 const (
-	eventStart = "start" // second 0, when the first stage is shown
+	eventStart = "start" // the first stage is shown: second 0, or later when something is done on arrival
 	eventEnd   = "end"   // the last recorded second
 )
 

@@ -17,6 +17,7 @@ type Record struct {
 	events    []event      // in time order
 	byName    map[string][]int
 	stretches []stretch
+	start     float64 // the first stage is shown: 0, or later when something is done on arriving there
 	end       float64
 }
 
@@ -41,9 +42,10 @@ type stretch struct {
 // NewRecord prepares a timeline.
 //
 // The opening is not the trainee's doing: nothing in it counts, except that findings still on when
-// it ends are there, at second 0, when the first stage is shown.
+// it ends are there when the first stage is shown.
 func NewRecord(t play.Timeline) *Record {
-	r := &Record{timeline: t, byName: map[string][]int{}}
+	r := &Record{timeline: t, byName: map[string][]int{}, start: math.Max(0, t.Opening.End)}
+	r.end = r.start
 	r.open(t.Opening.Marks)
 	for i := range t.Steps {
 		s := &t.Steps[i]
@@ -75,7 +77,7 @@ func (r *Record) open(marks []eye.Mark) {
 	}
 	for i, m := range marks {
 		if findings[m.Name] && last[m.Name] == i && !m.Off {
-			r.events = append(r.events, event{name: m.Name, text: m.Text, decision: -1})
+			r.events = append(r.events, event{at: r.start, name: m.Name, text: m.Text, decision: -1})
 		}
 	}
 }
@@ -140,7 +142,7 @@ func (r *Record) moment(name string, from int) (position int, e event, ok bool) 
 		if from > 0 {
 			return 0, event{}, false
 		}
-		return -1, event{name: eventStart, decision: -1}, true
+		return -1, event{name: eventStart, at: r.start, decision: -1}, true
 	case eventEnd:
 		decision := -1
 		if n := len(r.steps); n > 0 {
