@@ -136,7 +136,7 @@ type Mark struct {
 	Rule string `protobuf:"bytes,7,opt,name=rule,proto3" json:"rule,omitempty"`
 	// Weight of the criterion in the mean.
 	Weight float64 `protobuf:"fixed64,8,opt,name=weight,proto3" json:"weight,omitempty"`
-	// Id of the critical error that capped the level; empty when none did.
+	// Id of the critical error that capped the level, the last one when several did; empty when none did.
 	CappedBy      string `protobuf:"bytes,9,opt,name=capped_by,json=cappedBy,proto3" json:"capped_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -248,7 +248,7 @@ type CriticalError struct {
 	Decision int32 `protobuf:"zigzag32,4,opt,name=decision,proto3" json:"decision,omitempty"`
 	// Second on the drill's clock.
 	AtS float64 `protobuf:"fixed64,5,opt,name=at_s,json=atS,proto3" json:"at_s,omitempty"`
-	// Criteria whose level it capped.
+	// Criteria whose level it caps.
 	Caps          []string `protobuf:"bytes,6,rep,name=caps,proto3" json:"caps,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -553,6 +553,53 @@ func (x *DrillAssessed) GetAssessment() *Assessment {
 	return nil
 }
 
+// IndexRow is a row of the assessments' view that leads to a drill: from a place in a trainee's list, or from among the
+// ended drills that are not judged yet.
+type IndexRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The drill.
+	DrillId       string `protobuf:"bytes,1,opt,name=drill_id,json=drillId,proto3" json:"drill_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IndexRow) Reset() {
+	*x = IndexRow{}
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IndexRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IndexRow) ProtoMessage() {}
+
+func (x *IndexRow) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IndexRow.ProtoReflect.Descriptor instead.
+func (*IndexRow) Descriptor() ([]byte, []int) {
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *IndexRow) GetDrillId() string {
+	if x != nil {
+		return x.DrillId
+	}
+	return ""
+}
+
 // AssessDrillRequest asks to judge a drill.
 type AssessDrillRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -566,7 +613,7 @@ type AssessDrillRequest struct {
 
 func (x *AssessDrillRequest) Reset() {
 	*x = AssessDrillRequest{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[5]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -578,7 +625,7 @@ func (x *AssessDrillRequest) String() string {
 func (*AssessDrillRequest) ProtoMessage() {}
 
 func (x *AssessDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[5]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -591,7 +638,7 @@ func (x *AssessDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDrillRequest.ProtoReflect.Descriptor instead.
 func (*AssessDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{5}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *AssessDrillRequest) GetRequestId() string {
@@ -621,7 +668,7 @@ type AssessDrillResponse struct {
 
 func (x *AssessDrillResponse) Reset() {
 	*x = AssessDrillResponse{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[6]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -633,7 +680,7 @@ func (x *AssessDrillResponse) String() string {
 func (*AssessDrillResponse) ProtoMessage() {}
 
 func (x *AssessDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[6]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -646,7 +693,7 @@ func (x *AssessDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AssessDrillResponse.ProtoReflect.Descriptor instead.
 func (*AssessDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{6}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *AssessDrillResponse) GetAssessment() *Assessment {
@@ -676,7 +723,7 @@ type GetAssessmentRequest struct {
 
 func (x *GetAssessmentRequest) Reset() {
 	*x = GetAssessmentRequest{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[7]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -688,7 +735,7 @@ func (x *GetAssessmentRequest) String() string {
 func (*GetAssessmentRequest) ProtoMessage() {}
 
 func (x *GetAssessmentRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[7]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -701,7 +748,7 @@ func (x *GetAssessmentRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetAssessmentRequest.ProtoReflect.Descriptor instead.
 func (*GetAssessmentRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{7}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *GetAssessmentRequest) GetDrillId() string {
@@ -729,7 +776,7 @@ type GetAssessmentResponse struct {
 
 func (x *GetAssessmentResponse) Reset() {
 	*x = GetAssessmentResponse{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[8]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -741,7 +788,7 @@ func (x *GetAssessmentResponse) String() string {
 func (*GetAssessmentResponse) ProtoMessage() {}
 
 func (x *GetAssessmentResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[8]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -754,7 +801,7 @@ func (x *GetAssessmentResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetAssessmentResponse.ProtoReflect.Descriptor instead.
 func (*GetAssessmentResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{8}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetAssessmentResponse) GetAssessment() *Assessment {
@@ -783,7 +830,7 @@ type ListAssessmentsRequest struct {
 
 func (x *ListAssessmentsRequest) Reset() {
 	*x = ListAssessmentsRequest{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[9]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -795,7 +842,7 @@ func (x *ListAssessmentsRequest) String() string {
 func (*ListAssessmentsRequest) ProtoMessage() {}
 
 func (x *ListAssessmentsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[9]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -808,7 +855,7 @@ func (x *ListAssessmentsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAssessmentsRequest.ProtoReflect.Descriptor instead.
 func (*ListAssessmentsRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{9}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *ListAssessmentsRequest) GetPersonId() string {
@@ -859,7 +906,7 @@ type ListAssessmentsResponse struct {
 
 func (x *ListAssessmentsResponse) Reset() {
 	*x = ListAssessmentsResponse{}
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[10]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -871,7 +918,7 @@ func (x *ListAssessmentsResponse) String() string {
 func (*ListAssessmentsResponse) ProtoMessage() {}
 
 func (x *ListAssessmentsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[10]
+	mi := &file_zonule_assessment_v1_assessment_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -884,7 +931,7 @@ func (x *ListAssessmentsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListAssessmentsResponse.ProtoReflect.Descriptor instead.
 func (*ListAssessmentsResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{10}
+	return file_zonule_assessment_v1_assessment_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *ListAssessmentsResponse) GetAssessments() []*Assessment {
@@ -957,7 +1004,9 @@ const file_zonule_assessment_v1_assessment_proto_rawDesc = "" +
 	"\rDrillAssessed\x12@\n" +
 	"\n" +
 	"assessment\x18\x01 \x01(\v2 .zonule.assessment.v1.AssessmentR\n" +
-	"assessment\"d\n" +
+	"assessment\"%\n" +
+	"\bIndexRow\x12\x19\n" +
+	"\bdrill_id\x18\x01 \x01(\tR\adrillId\"d\n" +
 	"\x12AssessDrillRequest\x12(\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18PR\trequestId\x12$\n" +
@@ -1003,40 +1052,41 @@ func file_zonule_assessment_v1_assessment_proto_rawDescGZIP() []byte {
 	return file_zonule_assessment_v1_assessment_proto_rawDescData
 }
 
-var file_zonule_assessment_v1_assessment_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_zonule_assessment_v1_assessment_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
 var file_zonule_assessment_v1_assessment_proto_goTypes = []any{
 	(*Evidence)(nil),                // 0: zonule.assessment.v1.Evidence
 	(*Mark)(nil),                    // 1: zonule.assessment.v1.Mark
 	(*CriticalError)(nil),           // 2: zonule.assessment.v1.CriticalError
 	(*Assessment)(nil),              // 3: zonule.assessment.v1.Assessment
 	(*DrillAssessed)(nil),           // 4: zonule.assessment.v1.DrillAssessed
-	(*AssessDrillRequest)(nil),      // 5: zonule.assessment.v1.AssessDrillRequest
-	(*AssessDrillResponse)(nil),     // 6: zonule.assessment.v1.AssessDrillResponse
-	(*GetAssessmentRequest)(nil),    // 7: zonule.assessment.v1.GetAssessmentRequest
-	(*GetAssessmentResponse)(nil),   // 8: zonule.assessment.v1.GetAssessmentResponse
-	(*ListAssessmentsRequest)(nil),  // 9: zonule.assessment.v1.ListAssessmentsRequest
-	(*ListAssessmentsResponse)(nil), // 10: zonule.assessment.v1.ListAssessmentsResponse
-	(*timestamppb.Timestamp)(nil),   // 11: google.protobuf.Timestamp
-	(*v1.Position)(nil),             // 12: zonule.ledger.v1.Position
+	(*IndexRow)(nil),                // 5: zonule.assessment.v1.IndexRow
+	(*AssessDrillRequest)(nil),      // 6: zonule.assessment.v1.AssessDrillRequest
+	(*AssessDrillResponse)(nil),     // 7: zonule.assessment.v1.AssessDrillResponse
+	(*GetAssessmentRequest)(nil),    // 8: zonule.assessment.v1.GetAssessmentRequest
+	(*GetAssessmentResponse)(nil),   // 9: zonule.assessment.v1.GetAssessmentResponse
+	(*ListAssessmentsRequest)(nil),  // 10: zonule.assessment.v1.ListAssessmentsRequest
+	(*ListAssessmentsResponse)(nil), // 11: zonule.assessment.v1.ListAssessmentsResponse
+	(*timestamppb.Timestamp)(nil),   // 12: google.protobuf.Timestamp
+	(*v1.Position)(nil),             // 13: zonule.ledger.v1.Position
 }
 var file_zonule_assessment_v1_assessment_proto_depIdxs = []int32{
 	0,  // 0: zonule.assessment.v1.Mark.evidence:type_name -> zonule.assessment.v1.Evidence
 	1,  // 1: zonule.assessment.v1.Assessment.marks:type_name -> zonule.assessment.v1.Mark
 	2,  // 2: zonule.assessment.v1.Assessment.critical_errors:type_name -> zonule.assessment.v1.CriticalError
-	11, // 3: zonule.assessment.v1.Assessment.assessed_at:type_name -> google.protobuf.Timestamp
+	12, // 3: zonule.assessment.v1.Assessment.assessed_at:type_name -> google.protobuf.Timestamp
 	3,  // 4: zonule.assessment.v1.DrillAssessed.assessment:type_name -> zonule.assessment.v1.Assessment
 	3,  // 5: zonule.assessment.v1.AssessDrillResponse.assessment:type_name -> zonule.assessment.v1.Assessment
-	12, // 6: zonule.assessment.v1.AssessDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	12, // 7: zonule.assessment.v1.GetAssessmentRequest.at_least:type_name -> zonule.ledger.v1.Position
+	13, // 6: zonule.assessment.v1.AssessDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	13, // 7: zonule.assessment.v1.GetAssessmentRequest.at_least:type_name -> zonule.ledger.v1.Position
 	3,  // 8: zonule.assessment.v1.GetAssessmentResponse.assessment:type_name -> zonule.assessment.v1.Assessment
-	12, // 9: zonule.assessment.v1.ListAssessmentsRequest.at_least:type_name -> zonule.ledger.v1.Position
+	13, // 9: zonule.assessment.v1.ListAssessmentsRequest.at_least:type_name -> zonule.ledger.v1.Position
 	3,  // 10: zonule.assessment.v1.ListAssessmentsResponse.assessments:type_name -> zonule.assessment.v1.Assessment
-	5,  // 11: zonule.assessment.v1.AssessmentService.AssessDrill:input_type -> zonule.assessment.v1.AssessDrillRequest
-	7,  // 12: zonule.assessment.v1.AssessmentService.GetAssessment:input_type -> zonule.assessment.v1.GetAssessmentRequest
-	9,  // 13: zonule.assessment.v1.AssessmentService.ListAssessments:input_type -> zonule.assessment.v1.ListAssessmentsRequest
-	6,  // 14: zonule.assessment.v1.AssessmentService.AssessDrill:output_type -> zonule.assessment.v1.AssessDrillResponse
-	8,  // 15: zonule.assessment.v1.AssessmentService.GetAssessment:output_type -> zonule.assessment.v1.GetAssessmentResponse
-	10, // 16: zonule.assessment.v1.AssessmentService.ListAssessments:output_type -> zonule.assessment.v1.ListAssessmentsResponse
+	6,  // 11: zonule.assessment.v1.AssessmentService.AssessDrill:input_type -> zonule.assessment.v1.AssessDrillRequest
+	8,  // 12: zonule.assessment.v1.AssessmentService.GetAssessment:input_type -> zonule.assessment.v1.GetAssessmentRequest
+	10, // 13: zonule.assessment.v1.AssessmentService.ListAssessments:input_type -> zonule.assessment.v1.ListAssessmentsRequest
+	7,  // 14: zonule.assessment.v1.AssessmentService.AssessDrill:output_type -> zonule.assessment.v1.AssessDrillResponse
+	9,  // 15: zonule.assessment.v1.AssessmentService.GetAssessment:output_type -> zonule.assessment.v1.GetAssessmentResponse
+	11, // 16: zonule.assessment.v1.AssessmentService.ListAssessments:output_type -> zonule.assessment.v1.ListAssessmentsResponse
 	14, // [14:17] is the sub-list for method output_type
 	11, // [11:14] is the sub-list for method input_type
 	11, // [11:11] is the sub-list for extension type_name
@@ -1056,7 +1106,7 @@ func file_zonule_assessment_v1_assessment_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_assessment_v1_assessment_proto_rawDesc), len(file_zonule_assessment_v1_assessment_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   11,
+			NumMessages:   12,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -34,7 +34,8 @@ const (
 // reasoning in a simulated setting; it never passes or fails anyone.
 type AssessmentServiceClient interface {
 	// AssessDrill judges an ended drill and records the assessment. Judging the same drill again gives the
-	// assessment on record. FAILED_PRECONDITION (DRILL_RUNNING, DRILL_ABANDONED), NOT_FOUND (NO_SUCH_DRILL).
+	// assessment on record. FAILED_PRECONDITION (DRILL_RUNNING, DRILL_ABANDONED, and RUBRIC_UNREADABLE when the
+	// rubric is of a language this program no longer reads), NOT_FOUND (NO_SUCH_DRILL).
 	AssessDrill(ctx context.Context, in *AssessDrillRequest, opts ...grpc.CallOption) (*AssessDrillResponse, error)
 	// GetAssessment gives the assessment of a drill. NOT_FOUND (NOT_ASSESSED).
 	GetAssessment(ctx context.Context, in *GetAssessmentRequest, opts ...grpc.CallOption) (*GetAssessmentResponse, error)
@@ -88,7 +89,8 @@ func (c *assessmentServiceClient) ListAssessments(ctx context.Context, in *ListA
 // reasoning in a simulated setting; it never passes or fails anyone.
 type AssessmentServiceServer interface {
 	// AssessDrill judges an ended drill and records the assessment. Judging the same drill again gives the
-	// assessment on record. FAILED_PRECONDITION (DRILL_RUNNING, DRILL_ABANDONED), NOT_FOUND (NO_SUCH_DRILL).
+	// assessment on record. FAILED_PRECONDITION (DRILL_RUNNING, DRILL_ABANDONED, and RUBRIC_UNREADABLE when the
+	// rubric is of a language this program no longer reads), NOT_FOUND (NO_SUCH_DRILL).
 	AssessDrill(context.Context, *AssessDrillRequest) (*AssessDrillResponse, error)
 	// GetAssessment gives the assessment of a drill. NOT_FOUND (NOT_ASSESSED).
 	GetAssessment(context.Context, *GetAssessmentRequest) (*GetAssessmentResponse, error)
