@@ -1,0 +1,132 @@
+package relay
+
+import (
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+	"github.com/nats-io/nats.go"
+	"google.golang.org/grpc/codes"
+
+	"zonule/services/fault"
+)
+
+// SyncInterval is how often the embedded server writes its streams to disk for good. Not after every message: the
+// ledger is the truth, and what a power cut takes from a stream is sent again from it.
+const SyncInterval = 10 * time.Second
+
+// EmbeddedOptions say how the embedded server is to run. The zero value is a server that only this process can reach.
+type EmbeddedOptions struct {
+	// Loopback opens a port on 127.0.0.1 as well, for programs on the same machine.
+	Loopback bool
+	// Port is that port; any free one when 0.
+	Port int
+	// Logger is told of the server's warnings and errors; slog.Default() when nil.
+	Logger *slog.Logger
+}
+
+// Server is a NATS server with JetStream inside this process.
+type Server struct {
+	dir     string
+	options EmbeddedOptions
+	mu      sync.Mutex
+	nats    *server.Server
+}
+
+// Embedded starts a server whose streams lie in a folder, which no other program may use at the same time.
+func Embedded(dir string, o EmbeddedOptions) (*Server, error) {
+	if o.Logger == nil {
+		o.Logger = slog.Default()
+	}
+	s := &Server{dir: dir, options: o}
+	return s, s.Start()
+}
+
+// Start starts the server again after Stop.
+func (s *Server) Start() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.nats != nil {
+		return nil
+	}
+	if err := os.MkdirAll(s.dir, 0o700); err != nil {
+		return fmt.Errorf("the folder for the streams cannot be made: %w", err)
+	}
+	o := &server.Options{
+		ServerName: "zonule", JetStream: true, StoreDir: s.dir, SyncInterval: SyncInterval,
+		JetStreamMaxMemory: 64 << 20, NoSigs: true, DontListen: !s.options.Loopback, Host: "127.0.0.1", Port: s.options.Port,
+	}
+	if o.Port == 0 {
+		o.Port = server.RANDOM_PORT
+	}
+	n, err := server.NewServer(o)
+	if err != nil {
+		return fault.Wrap(err, codes.FailedPrecondition, "NATS_NOT_STARTED", "The embedded NATS server cannot be set up. Look at the log.")
+	}
+	n.SetLoggerV2(serverLog{s.options.Logger}, false, false, false)
+	n.Start()
+	if !n.ReadyForConnections(30*time.Second) || !n.JetStreamEnabled() {
+		n.Shutdown()
+		return fault.New(codes.FailedPrecondition, "NATS_NOT_STARTED", fmt.Sprintf("The embedded NATS server did not come up in 30 s on the folder %s. Look at the log.", s.dir))
+	}
+	s.nats = n
+	return nil
+}
+
+// Stop ends the server and waits for it. Connections made by Connect try again until it is started.
+func (s *Server) Stop() {
+	s.mu.Lock()
+	n := s.nats
+	s.nats = nil
+	s.mu.Unlock()
+	if n != nil {
+		n.Shutdown()
+		n.WaitForShutdown()
+	}
+}
+
+// URL is where programs on the same machine reach the server; empty when it is not running or has no port.
+func (s *Server) URL() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.nats == nil || !s.options.Loopback {
+		return ""
+	}
+	return s.nats.ClientURL()
+}
+
+// InProcessConn makes the Server an in-process server to nats.Connect, also over Stop and Start.
+func (s *Server) InProcessConn() (net.Conn, error) {
+	s.mu.Lock()
+	n := s.nats
+	s.mu.Unlock()
+	if n == nil {
+		return nil, fault.New(codes.Unavailable, "NATS_STOPPED", "The embedded NATS server is stopped.")
+	}
+	return n.InProcessConn()
+}
+
+// Connect makes a connection from within the process, which comes back by itself when the server does.
+func (s *Server) Connect(name string) (*nats.Conn, error) {
+	return nats.Connect("", nats.InProcessServer(s), nats.Name(name), nats.MaxReconnects(-1),
+		nats.ReconnectWait(100*time.Millisecond), nats.ReconnectJitter(0, 0), nats.RetryOnFailedConnect(true))
+}
+
+// serverLog passes the server's warnings and errors on.
+type serverLog struct{ log *slog.Logger }
+
+func (l serverLog) Warnf(format string, v ...any)  { l.log.Warn(line(format, v)) }
+func (l serverLog) Errorf(format string, v ...any) { l.log.Error(line(format, v)) }
+func (l serverLog) Fatalf(format string, v ...any) { l.log.Error(line(format, v)) }
+func (serverLog) Noticef(string, ...any)           {}
+func (serverLog) Debugf(string, ...any)            {}
+func (serverLog) Tracef(string, ...any)            {}
+
+func line(format string, v []any) string {
+	return "nats: " + strings.TrimSpace(fmt.Sprintf(format, v...))
+}
