@@ -35,8 +35,13 @@ func (e *Eye) ovd(a Action) {
 	e.mark("viscoelastic", strconv.FormatFloat(math.Round(in), 'f', 0, 64)+" uL")
 }
 
-// inject runs the injecting hand and returns how much went in, uL.
+// inject runs the injecting hand and returns how much went in, uL. Fluid escapes beside
+// the cannula, as beside an instrument; else nothing could be exchanged for it.
 func (e *Eye) inject(amount, stop float64, water bool) float64 {
+	if e.set.wound == woundClosed {
+		e.change(func(s *settings) { s.wound = woundFilled })
+		defer e.change(func(s *settings) { s.wound = woundClosed })
+	}
 	e.injecting, e.injectLeft, e.injectWater = stop, amount, water
 	e.calm = 0
 	firm := 0
