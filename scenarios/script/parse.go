@@ -204,6 +204,9 @@ func (r *reader) guard(src string, path ...any) *Guard {
 	if src == "" && !r.doc.Has(path...) {
 		return nil
 	}
+	if r.lang == nil {
+		return &Guard{Source: src} // ParseActions refuses it
+	}
 	compiled, err := r.lang.Compile(src)
 	if err != nil {
 		var m *rule.Mistake

@@ -456,3 +456,21 @@ func nearest(name string, names []string, otherwise string) string {
 	}
 	return otherwise
 }
+
+// ParseActions reads a list of actions that stands by itself, with amounts and words only, at a path of a
+// text: the free actions of a recorded drill. The error is text.Problems.
+func ParseActions(doc *text.Doc, raw []any, path ...any) ([]eye.Action, error) {
+	r := &reader{doc: doc, used: map[string]bool{}, movesUsed: map[string]bool{}}
+	var out []eye.Action
+	for i, a := range r.actions(raw, false, path...) {
+		if a.When != nil {
+			r.fail("a free action has no condition", "take when out", join(path, i)...)
+		}
+		b, err := a.bind(nil)
+		if err != nil {
+			r.fail(err.Error(), "write amounts and words", join(path, i)...)
+		}
+		out = append(out, b)
+	}
+	return out, r.problems.Err()
+}
