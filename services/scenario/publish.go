@@ -4,7 +4,6 @@ import (
 	"context"
 
 	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
-	"zonule/scenarios/script"
 	"zonule/services/ledger"
 	"zonule/services/rpc"
 )
@@ -39,11 +38,11 @@ func (s *Server) PublishScenario(ctx context.Context, req *scenariov1.PublishSce
 
 // checked parses both texts; nothing that does not parse is ever published.
 func checked(source, rubricSource []byte) (*scenariov1.ScenarioVersion, error) {
-	sc, err := script.Parse("scenario.yaml", source)
+	sc, err := CheckScenario("scenario.yaml", source)
 	if err != nil {
 		return nil, refusal("SCENARIO_REFUSED", "scenario", err)
 	}
-	if err := checkRubric(sc, rubricSource); err != nil {
+	if _, err := CheckRubric("rubric.yaml", rubricSource, sc); err != nil {
 		return nil, refusal("RUBRIC_REFUSED", "rubric", err)
 	}
 	return version(sc, source, rubricSource), nil
