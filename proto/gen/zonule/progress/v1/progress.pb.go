@@ -735,6 +735,52 @@ func (x *TraineeRow) GetStandings() []*Standing {
 	return nil
 }
 
+// SeriesRow is a row of the progress view: one trainee's series in one competency, as the chart reads it.
+type SeriesRow struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// For each drill, in order: true when it did not meet the standard.
+	Missed        []bool `protobuf:"varint,1,rep,packed,name=missed,proto3" json:"missed,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SeriesRow) Reset() {
+	*x = SeriesRow{}
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SeriesRow) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SeriesRow) ProtoMessage() {}
+
+func (x *SeriesRow) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SeriesRow.ProtoReflect.Descriptor instead.
+func (*SeriesRow) Descriptor() ([]byte, []int) {
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *SeriesRow) GetMissed() []bool {
+	if x != nil {
+		return x.Missed
+	}
+	return nil
+}
+
 // CohortMember is one trainee as the cohort lists them.
 type CohortMember struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -750,7 +796,7 @@ type CohortMember struct {
 
 func (x *CohortMember) Reset() {
 	*x = CohortMember{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[7]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -762,7 +808,7 @@ func (x *CohortMember) String() string {
 func (*CohortMember) ProtoMessage() {}
 
 func (x *CohortMember) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[7]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -775,7 +821,7 @@ func (x *CohortMember) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CohortMember.ProtoReflect.Descriptor instead.
 func (*CohortMember) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{7}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *CohortMember) GetPersonId() string {
@@ -814,7 +860,7 @@ type GetCurveRequest struct {
 
 func (x *GetCurveRequest) Reset() {
 	*x = GetCurveRequest{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[8]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -826,7 +872,7 @@ func (x *GetCurveRequest) String() string {
 func (*GetCurveRequest) ProtoMessage() {}
 
 func (x *GetCurveRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[8]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -839,7 +885,7 @@ func (x *GetCurveRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCurveRequest.ProtoReflect.Descriptor instead.
 func (*GetCurveRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{8}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *GetCurveRequest) GetPersonId() string {
@@ -888,7 +934,7 @@ type GetCurveResponse struct {
 
 func (x *GetCurveResponse) Reset() {
 	*x = GetCurveResponse{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[9]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -900,7 +946,7 @@ func (x *GetCurveResponse) String() string {
 func (*GetCurveResponse) ProtoMessage() {}
 
 func (x *GetCurveResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[9]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -913,7 +959,7 @@ func (x *GetCurveResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetCurveResponse.ProtoReflect.Descriptor instead.
 func (*GetCurveResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{9}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *GetCurveResponse) GetPersonId() string {
@@ -985,7 +1031,7 @@ type GetTraineeRequest struct {
 
 func (x *GetTraineeRequest) Reset() {
 	*x = GetTraineeRequest{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[10]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -997,7 +1043,7 @@ func (x *GetTraineeRequest) String() string {
 func (*GetTraineeRequest) ProtoMessage() {}
 
 func (x *GetTraineeRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[10]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1010,7 +1056,7 @@ func (x *GetTraineeRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTraineeRequest.ProtoReflect.Descriptor instead.
 func (*GetTraineeRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{10}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *GetTraineeRequest) GetPersonId() string {
@@ -1038,7 +1084,7 @@ type GetTraineeResponse struct {
 
 func (x *GetTraineeResponse) Reset() {
 	*x = GetTraineeResponse{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[11]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1050,7 +1096,7 @@ func (x *GetTraineeResponse) String() string {
 func (*GetTraineeResponse) ProtoMessage() {}
 
 func (x *GetTraineeResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[11]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1063,7 +1109,7 @@ func (x *GetTraineeResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTraineeResponse.ProtoReflect.Descriptor instead.
 func (*GetTraineeResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{11}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *GetTraineeResponse) GetMember() *CohortMember {
@@ -1088,7 +1134,7 @@ type ListCohortRequest struct {
 
 func (x *ListCohortRequest) Reset() {
 	*x = ListCohortRequest{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[12]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1100,7 +1146,7 @@ func (x *ListCohortRequest) String() string {
 func (*ListCohortRequest) ProtoMessage() {}
 
 func (x *ListCohortRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[12]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1113,7 +1159,7 @@ func (x *ListCohortRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCohortRequest.ProtoReflect.Descriptor instead.
 func (*ListCohortRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{12}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *ListCohortRequest) GetPageSize() int32 {
@@ -1150,7 +1196,7 @@ type ListCohortResponse struct {
 
 func (x *ListCohortResponse) Reset() {
 	*x = ListCohortResponse{}
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[13]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1162,7 +1208,7 @@ func (x *ListCohortResponse) String() string {
 func (*ListCohortResponse) ProtoMessage() {}
 
 func (x *ListCohortResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_progress_v1_progress_proto_msgTypes[13]
+	mi := &file_zonule_progress_v1_progress_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1175,7 +1221,7 @@ func (x *ListCohortResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListCohortResponse.ProtoReflect.Descriptor instead.
 func (*ListCohortResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{13}
+	return file_zonule_progress_v1_progress_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *ListCohortResponse) GetMembers() []*CohortMember {
@@ -1267,7 +1313,9 @@ const file_zonule_progress_v1_progress_proto_rawDesc = "" +
 	"\x06drills\x18\x02 \x01(\rR\x06drills\x12'\n" +
 	"\x0fcritical_errors\x18\x03 \x01(\rR\x0ecriticalErrors\x123\n" +
 	"\alast_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x06lastAt\x12:\n" +
-	"\tstandings\x18\x05 \x03(\v2\x1c.zonule.progress.v1.StandingR\tstandings\"\x80\x01\n" +
+	"\tstandings\x18\x05 \x03(\v2\x1c.zonule.progress.v1.StandingR\tstandings\"#\n" +
+	"\tSeriesRow\x12\x16\n" +
+	"\x06missed\x18\x01 \x03(\bR\x06missed\"\x80\x01\n" +
 	"\fCohortMember\x12\x1b\n" +
 	"\tperson_id\x18\x01 \x01(\tR\bpersonId\x12!\n" +
 	"\fdisplay_name\x18\x02 \x01(\tR\vdisplayName\x120\n" +
@@ -1319,7 +1367,7 @@ func file_zonule_progress_v1_progress_proto_rawDescGZIP() []byte {
 	return file_zonule_progress_v1_progress_proto_rawDescData
 }
 
-var file_zonule_progress_v1_progress_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
+var file_zonule_progress_v1_progress_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_zonule_progress_v1_progress_proto_goTypes = []any{
 	(*Point)(nil),                 // 0: zonule.progress.v1.Point
 	(*Interval)(nil),              // 1: zonule.progress.v1.Interval
@@ -1328,38 +1376,39 @@ var file_zonule_progress_v1_progress_proto_goTypes = []any{
 	(*Chart)(nil),                 // 4: zonule.progress.v1.Chart
 	(*Standing)(nil),              // 5: zonule.progress.v1.Standing
 	(*TraineeRow)(nil),            // 6: zonule.progress.v1.TraineeRow
-	(*CohortMember)(nil),          // 7: zonule.progress.v1.CohortMember
-	(*GetCurveRequest)(nil),       // 8: zonule.progress.v1.GetCurveRequest
-	(*GetCurveResponse)(nil),      // 9: zonule.progress.v1.GetCurveResponse
-	(*GetTraineeRequest)(nil),     // 10: zonule.progress.v1.GetTraineeRequest
-	(*GetTraineeResponse)(nil),    // 11: zonule.progress.v1.GetTraineeResponse
-	(*ListCohortRequest)(nil),     // 12: zonule.progress.v1.ListCohortRequest
-	(*ListCohortResponse)(nil),    // 13: zonule.progress.v1.ListCohortResponse
-	(*timestamppb.Timestamp)(nil), // 14: google.protobuf.Timestamp
-	(*v1.Position)(nil),           // 15: zonule.ledger.v1.Position
+	(*SeriesRow)(nil),             // 7: zonule.progress.v1.SeriesRow
+	(*CohortMember)(nil),          // 8: zonule.progress.v1.CohortMember
+	(*GetCurveRequest)(nil),       // 9: zonule.progress.v1.GetCurveRequest
+	(*GetCurveResponse)(nil),      // 10: zonule.progress.v1.GetCurveResponse
+	(*GetTraineeRequest)(nil),     // 11: zonule.progress.v1.GetTraineeRequest
+	(*GetTraineeResponse)(nil),    // 12: zonule.progress.v1.GetTraineeResponse
+	(*ListCohortRequest)(nil),     // 13: zonule.progress.v1.ListCohortRequest
+	(*ListCohortResponse)(nil),    // 14: zonule.progress.v1.ListCohortResponse
+	(*timestamppb.Timestamp)(nil), // 15: google.protobuf.Timestamp
+	(*v1.Position)(nil),           // 16: zonule.ledger.v1.Position
 }
 var file_zonule_progress_v1_progress_proto_depIdxs = []int32{
-	14, // 0: zonule.progress.v1.Point.at:type_name -> google.protobuf.Timestamp
+	15, // 0: zonule.progress.v1.Point.at:type_name -> google.protobuf.Timestamp
 	2,  // 1: zonule.progress.v1.Fit.band:type_name -> zonule.progress.v1.Band
-	14, // 2: zonule.progress.v1.Standing.last_at:type_name -> google.protobuf.Timestamp
-	14, // 3: zonule.progress.v1.TraineeRow.last_at:type_name -> google.protobuf.Timestamp
+	15, // 2: zonule.progress.v1.Standing.last_at:type_name -> google.protobuf.Timestamp
+	15, // 3: zonule.progress.v1.TraineeRow.last_at:type_name -> google.protobuf.Timestamp
 	5,  // 4: zonule.progress.v1.TraineeRow.standings:type_name -> zonule.progress.v1.Standing
 	6,  // 5: zonule.progress.v1.CohortMember.row:type_name -> zonule.progress.v1.TraineeRow
-	15, // 6: zonule.progress.v1.GetCurveRequest.at_least:type_name -> zonule.ledger.v1.Position
+	16, // 6: zonule.progress.v1.GetCurveRequest.at_least:type_name -> zonule.ledger.v1.Position
 	0,  // 7: zonule.progress.v1.GetCurveResponse.points:type_name -> zonule.progress.v1.Point
 	1,  // 8: zonule.progress.v1.GetCurveResponse.interval:type_name -> zonule.progress.v1.Interval
 	3,  // 9: zonule.progress.v1.GetCurveResponse.fit:type_name -> zonule.progress.v1.Fit
 	4,  // 10: zonule.progress.v1.GetCurveResponse.chart:type_name -> zonule.progress.v1.Chart
-	15, // 11: zonule.progress.v1.GetTraineeRequest.at_least:type_name -> zonule.ledger.v1.Position
-	7,  // 12: zonule.progress.v1.GetTraineeResponse.member:type_name -> zonule.progress.v1.CohortMember
-	15, // 13: zonule.progress.v1.ListCohortRequest.at_least:type_name -> zonule.ledger.v1.Position
-	7,  // 14: zonule.progress.v1.ListCohortResponse.members:type_name -> zonule.progress.v1.CohortMember
-	8,  // 15: zonule.progress.v1.ProgressService.GetCurve:input_type -> zonule.progress.v1.GetCurveRequest
-	10, // 16: zonule.progress.v1.ProgressService.GetTrainee:input_type -> zonule.progress.v1.GetTraineeRequest
-	12, // 17: zonule.progress.v1.ProgressService.ListCohort:input_type -> zonule.progress.v1.ListCohortRequest
-	9,  // 18: zonule.progress.v1.ProgressService.GetCurve:output_type -> zonule.progress.v1.GetCurveResponse
-	11, // 19: zonule.progress.v1.ProgressService.GetTrainee:output_type -> zonule.progress.v1.GetTraineeResponse
-	13, // 20: zonule.progress.v1.ProgressService.ListCohort:output_type -> zonule.progress.v1.ListCohortResponse
+	16, // 11: zonule.progress.v1.GetTraineeRequest.at_least:type_name -> zonule.ledger.v1.Position
+	8,  // 12: zonule.progress.v1.GetTraineeResponse.member:type_name -> zonule.progress.v1.CohortMember
+	16, // 13: zonule.progress.v1.ListCohortRequest.at_least:type_name -> zonule.ledger.v1.Position
+	8,  // 14: zonule.progress.v1.ListCohortResponse.members:type_name -> zonule.progress.v1.CohortMember
+	9,  // 15: zonule.progress.v1.ProgressService.GetCurve:input_type -> zonule.progress.v1.GetCurveRequest
+	11, // 16: zonule.progress.v1.ProgressService.GetTrainee:input_type -> zonule.progress.v1.GetTraineeRequest
+	13, // 17: zonule.progress.v1.ProgressService.ListCohort:input_type -> zonule.progress.v1.ListCohortRequest
+	10, // 18: zonule.progress.v1.ProgressService.GetCurve:output_type -> zonule.progress.v1.GetCurveResponse
+	12, // 19: zonule.progress.v1.ProgressService.GetTrainee:output_type -> zonule.progress.v1.GetTraineeResponse
+	14, // 20: zonule.progress.v1.ProgressService.ListCohort:output_type -> zonule.progress.v1.ListCohortResponse
 	18, // [18:21] is the sub-list for method output_type
 	15, // [15:18] is the sub-list for method input_type
 	15, // [15:15] is the sub-list for extension type_name
@@ -1378,7 +1427,7 @@ func file_zonule_progress_v1_progress_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_progress_v1_progress_proto_rawDesc), len(file_zonule_progress_v1_progress_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   14,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
