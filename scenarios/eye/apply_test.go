@@ -170,3 +170,23 @@ func TestResetCounters(t *testing.T) {
 		t.Errorf("after the restart: %+v", o)
 	}
 }
+
+// Viscoelastic can be put in with irrigation running, by which it is not kept out, and
+// into a quiet closed eye, from which fluid escapes for it.
+func TestViscoelasticGoesIn(t *testing.T) {
+	for name, first := range map[string][]Action{
+		"closed eye":     nil,
+		"tip, pedal 0":   {{Verb: "enter", Word: words{"instrument": "phaco-tip"}}, {Verb: "pedal", Num: nums{"position": 0}}},
+		"tip, pedal 1":   {{Verb: "enter", Word: words{"instrument": "phaco-tip"}}},
+		"cutter, clamps": {{Verb: "enter", Word: words{"instrument": "cutter"}}, {Verb: "clamp", Word: words{"state": "on"}}},
+	} {
+		p := play(t, Spec{LensUL: 120}, 1)
+		for _, a := range first {
+			p.do(a.Verb, a.Num, a.Word)
+		}
+		p.do("ovd", nil, nil)
+		if m := p.e.Measures(); m[mPhi] < 0.55 || m[mPhi] > 1 || m[mIOP] > 75 {
+			t.Errorf("%s: fill %g at %g mmHg", name, m[mPhi], m[mIOP])
+		}
+	}
+}

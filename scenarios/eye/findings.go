@@ -77,7 +77,7 @@ var findingTable = [numFindings]FindingInfo{
 	fOffCentre:         {"implant-off-centre", "The implant sits off centre toward {hour} o'clock.", "implant in the bag and the bag more than 0.4 mm off centre", "less than 0.35 mm"},
 	fCortexComes:       {"cortex-comes", "The cortex comes easily.", "stripping loads no zonule beyond 0.4 of its strength", "3 s later"},
 	fCortexHolds:       {"cortex-holds", "The cortex holds and the bag moves with it.", "stripping loads a zonule beyond 0.6 of its strength", "3 s later"},
-	fDropsBack:         {"lens-drops-back", "The whole lens drops back and swings.", "9 clock hours of zonules missing and nothing else holds the bag", "never"},
+	fDropsBack:         {"lens-drops-back", "The whole lens drops back and swings.", "9 clock hours of zonules missing", "never"},
 	fClear:             {"clear-at-wound", "Nothing at the wound, the pupil is round.", "looked for strands and there are none", "3 s later"},
 }
 

@@ -49,6 +49,7 @@ const (
 	mHooks
 	mImplantBag
 	mImplantSulcus
+	mAphakic
 	mInBag
 	mTipIn
 	mPhacoIn
@@ -64,6 +65,8 @@ const (
 	mStained
 	mSealed
 	mNearness
+	mClamped
+	mGapSpan
 	mSupported
 	mHarm
 	mWeakHour
@@ -129,7 +132,8 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mHooks:          {"hooks", "", "hooks supporting the bag", false, false},
 	mImplantBag:     {"implant_in_bag", "", "the lens implant is in the bag", true, false},
 	mImplantSulcus:  {"implant_in_sulcus", "", "the lens implant is in the sulcus", true, false},
-	mInBag:          {"in_bag", "", "the bag still hangs: less than 9 clock hours of zonules missing, or hooks hold it", true, true},
+	mAphakic:        {"left_without_implant", "", "it was decided to leave the eye without an implant", true, false},
+	mInBag:          {"in_bag", "", "the bag still hangs: fewer than 9 clock hours of zonules were ever missing", true, true},
 	mTipIn:          {"tip_in_eye", "", "an instrument is in the eye", true, false},
 	mPhacoIn:        {"phaco_in", "", "the ultrasound tip is in the eye", true, false},
 	mAspIn:          {"aspiration_in", "", "the aspiration tip is in the eye", true, false},
@@ -144,6 +148,8 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mStained:        {"vitreous_stained", "", "the vitreous has been stained", true, false},
 	mSealed:         {"wound_sealed", "", "the wound has been sealed", true, false},
 	mNearness:       {"nearness", "", "nearness of the tip to the gap, 0 to 1", false, false},
+	mClamped:        {"irrigation_clamped", "", "the irrigation line is clamped", true, false},
+	mGapSpan:        {"gap_span_hours", "h", "span of the longest gap in the zonules", false, true},
 	mSupported:      {"supported", "", "adequate support: wobble under 2.6, offset under 0.45 mm, no rent", true, true},
 	mHarm:           {"harm", "", "harm index, for ordering only", false, true},
 	mWeakHour:       {"weak_hour", "", "clock hour of the middle of the longest gap, or where the zonules are weakest", false, true},

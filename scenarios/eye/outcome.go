@@ -8,7 +8,7 @@ type Outcome struct {
 	PeakLoadRatio                      float64 // highest load on a zonule over its strength
 	OffsetMM, TiltDeg, Wobble          float64 // of the bag at the end; 0 means nothing once support is lost
 	Supported                          bool    // wobble under 2.6, offset under 0.45 mm, no rent
-	SupportLost                        bool    // 9 clock hours missing at some time and nothing else holding the bag
+	SupportLost                        bool    // 9 clock hours were missing at some time
 	VitreousCutUL, VitreousLeftUL      float64
 	VitreousTotalUL, WoundStrand       float64
 	TractionMNS, TractionHazard        float64 // dose and index 0..1

@@ -2,11 +2,17 @@ package eye
 
 // flowsIn gives what flows into the chamber other than by irrigation, and of that what
 // leaves the posterior compartment, both uL/s. The injecting hand eases off as the eye
-// firms up; without that the eye would be burst.
+// firms up; without that the eye would be burst. While irrigation runs the eye is as firm
+// as the bottle makes it and what is injected goes up the line: the hand then goes by
+// that pressure and a little more.
 func (e *Eye) flowsIn(h float64) (in, gapOut float64) {
 	e.injectRate = 0
 	if e.injecting > 0 {
-		e.injectRate = e.par.InjectRate * min(1, max(0, (e.injecting-e.pa)/5))
+		firm := e.injecting
+		if e.fl.irrigating {
+			firm = max(firm, e.fl.bottle+5)
+		}
+		e.injectRate = e.par.InjectRate * min(1, max(0, (firm-e.pa)/5))
 		e.injectRate = min(e.injectRate, e.injectLeft/h)
 		e.injectLeft -= e.injectRate * h
 	}

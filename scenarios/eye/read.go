@@ -54,8 +54,9 @@ func (e *Eye) Measures() Measures {
 	m[mCDE], m[mEndothelium], m[mBurn] = o.CDE, o.EndothelialLossPct, o.BurnSeconds
 	m[mShallow], m[mLowestDepth], m[mHighestIOP], m[mLowestIOP], m[mHardSeconds] = o.ShallowSeconds, o.LowestDepthMM, o.HighestIOP, o.LowestIOP, o.HardSeconds
 	m[mRing], m[mHooks] = bit(e.bag.ring), float64(e.bag.hooks)
-	m[mImplantBag], m[mImplantSulcus], m[mInBag] = bit(e.bag.implant), bit(e.implantSulcus), bit(!e.lost)
+	m[mImplantBag], m[mImplantSulcus], m[mAphakic], m[mInBag] = bit(e.bag.implant), bit(e.implantSulcus), bit(e.leftWithout), bit(!e.lost)
 	m[mSupported], m[mHarm], m[mWeakHour] = bit(o.Supported), o.Harm(), e.weakHour()
+	_, m[mGapSpan] = e.bag.longestGap()
 	return m
 }
 
@@ -63,7 +64,7 @@ func (e *Eye) Measures() Measures {
 func (e *Eye) readBench(m *Measures) {
 	s := &e.set
 	m[mPedal], m[mBottle], m[mFlow], m[mVacLimit], m[mPower] = float64(s.pedal), s.bottle, s.flow, s.limit, s.power
-	m[mWoundOpen], m[mSealed], m[mStained], m[mNearness] = bit(s.wound == woundOpen), bit(s.sealed), bit(s.stained), s.nearness
+	m[mWoundOpen], m[mSealed], m[mStained], m[mNearness], m[mClamped] = bit(s.wound == woundOpen), bit(s.sealed), bit(s.stained), s.nearness, bit(s.clamped)
 	m[mIrrigation], m[mAspirating], m[mUltrasound] = bit(s.irrigating()), bit(s.drawing()), bit(s.ultrasound())
 }
 

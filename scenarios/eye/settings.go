@@ -33,7 +33,6 @@ type settings struct {
 	wound                     woundState
 	nearness, tipHour, ventTo float64
 	stained                   bool
-	squeezed                  bool
 }
 
 // startSettings is a usual machine before it is set, with no instrument in the eye.

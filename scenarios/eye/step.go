@@ -36,12 +36,18 @@ func (e *Eye) step(n int64) {
 		want := e.set.flow * uLsPerMLM
 		e.fl.pump += (want - e.fl.pump) * min(1, h/e.par.Ramp)
 	}
-	if quiet && e.occl < 1e-3 && e.set.wound != woundOpen &&
-		!(e.count > 0 && e.set.pedal >= 2 && e.set.tool == phacoTip) {
+	if quiet && !e.lively() {
 		e.calm++
 	} else {
 		e.calm = 0
 	}
+}
+
+// lively reports whether something is going on that long steps would blur: an open
+// wound, lens matter at the port, gel being drawn or pushed back.
+func (e *Eye) lively() bool {
+	s := &e.set
+	return e.occl >= 1e-3 || e.injecting > 0 && e.hyaloid || s.wound == woundOpen || s.drawing() && (e.count > 0 && s.tool == phacoTip || e.vp > 0.3)
 }
 
 // port sets the conductances of port and leak from viscoelastic, strand, lens matter

@@ -35,7 +35,7 @@ var verbTable = [...]Verb{
 	{"ovd", "inject viscoelastic; the hand eases off as the eye firms up", []Arg{
 		{Name: "kind", Meaning: "dispersive stays, cohesive washes out", Words: []string{"dispersive", "cohesive"}, DefaultWord: "dispersive", Main: true},
 		{Name: "up_to", Unit: "uL", Meaning: "at most this much", Max: 400, Default: 250},
-		{Name: "stop", Unit: "mmHg", Meaning: "eye pressure at which the hand stops", Min: 5, Max: 60, Default: 35},
+		{Name: "stop", Unit: "mmHg", Meaning: "eye pressure at which the hand stops (5 above the bottle while irrigation runs)", Min: 5, Max: 60, Default: 35},
 		{Name: "port", Meaning: "side port, or the main wound, which then stands open", Words: []string{"side", "main"}, DefaultWord: "side"},
 		{Name: "where", Meaning: "into the chamber, or at the gap to push gel back", Words: []string{"chamber", "gap"}, DefaultWord: "chamber"},
 	}},
