@@ -81,6 +81,27 @@ func TestSpecCheck(t *testing.T) {
 	}
 }
 
+func TestCortexOfTheSpec(t *testing.T) {
+	for _, c := range []struct {
+		cortex []int
+		want   float64
+	}{{nil, 12}, {[]int{}, 0}, {[]int{0, 3}, 2}} {
+		if got := mustNew(t, Spec{Cortex: c.cortex}, 1).Measures()[mCortex]; got != c.want {
+			t.Errorf("%v: %g sectors, want %g", c.cortex, got, c.want)
+		}
+	}
+}
+
+// The extremes of an action see what it switches on and off again.
+func TestExtremesSeeThePedal(t *testing.T) {
+	p := play(t, Spec{}, 1)
+	p.enter("phaco-tip")
+	r, err := p.e.Apply(Action{Verb: "sculpt", Num: nums{"strokes": 1}})
+	if err != nil || r.High[mUltrasound] != 1 || r.After[mUltrasound] != 0 || r.High[mPedal] != 3 {
+		t.Errorf("%v; ultrasound at most %g, pedal at most %g", err, r.High[mUltrasound], r.High[mPedal])
+	}
+}
+
 // Signals come in the order of what was done, and each named signal of an ordinary
 // script is in the catalogue.
 func TestSignals(t *testing.T) {

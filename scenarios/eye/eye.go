@@ -1,6 +1,9 @@
 package eye
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Eye is the state of one model eye. It is not safe for concurrent use; clones are
 // independent of each other.
@@ -88,7 +91,7 @@ func newEye(spec Spec, seed uint64, sh *shape) (*Eye, error) {
 	}
 	spec = spec.withDefaults()
 	spec.Fragments = append([]Fragment(nil), spec.Fragments...)
-	spec.Cortex = append([]int(nil), spec.Cortex...)
+	spec.Cortex = slices.Clone(spec.Cortex) // an empty list stays an empty list: no cortex
 	e := &Eye{par: &sh.par, spec: spec, bag: sh.newBag(), lens: spec.LensUL, adhesion: spec.Adhesion, woundTemp: sh.par.WoundBase,
 		rho: sh.par.Dispersive, set: startSettings(), frags: newStream(seed, "fragment"), hand: newStream(seed, "hand")}
 	e.hardness = e.par.EnergyPerUL * math.Pow(1.45, spec.Grade-3)
@@ -126,7 +129,7 @@ func (e *Eye) drawStrengths(seed uint64) {
 
 func (e *Eye) setCortex(sectors []int) {
 	for i := range e.cortex {
-		e.cortex[i] = sectors == nil && e.spec.Cortex == nil
+		e.cortex[i] = sectors == nil
 	}
 	for _, s := range sectors {
 		e.cortex[s] = true

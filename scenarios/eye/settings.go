@@ -90,11 +90,12 @@ func (e *Eye) change(do func(s *settings)) {
 		e.mark("cutting", "")
 	}
 	if now.bottle > was.bottle || now.flow > was.flow || now.limit > was.limit {
-		e.mark("settings-raised", raisedText(&was, now, true))
+		e.mark("settings-raised", movedText(&was, now, true))
 	}
 	if now.bottle < was.bottle || now.flow < was.flow || now.limit < was.limit {
-		e.mark("settings-lowered", raisedText(&was, now, false))
+		e.mark("settings-lowered", movedText(&was, now, false))
 	}
+	e.spanAll()
 }
 
 func (e *Eye) onOff(what string, was, now bool) {
@@ -106,7 +107,8 @@ func (e *Eye) onOff(what string, was, now bool) {
 	}
 }
 
-func raisedText(was, now *settings, up bool) string {
+// movedText names what was set higher, or lower.
+func movedText(was, now *settings, up bool) string {
 	text := ""
 	for _, c := range []struct {
 		name     string

@@ -28,7 +28,8 @@ type Plan struct {
 	WeakFirst      bool // strips the weak sector first and radially
 	NoCutting      bool // aspirates visible gel and pulls
 	NoRing         bool
-	Hooks          bool // adds hooks
+	Hooks          bool    // adds hooks
+	Think          float64 // seconds that pass before each action, pedal as it is
 }
 
 const weakHour = 4
@@ -97,7 +98,7 @@ func play(c Case, p Plan, born func() (*eye.Eye, error)) (*eye.Eye, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &surgeon{e: e}
+	s := &surgeon{e: e, think: p.Think}
 	s.opening(c)
 	s.firstMoves(p)
 	s.pieces(p)

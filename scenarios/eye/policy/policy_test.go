@@ -190,3 +190,18 @@ func BenchmarkPlan(b *testing.B) {
 	}
 	b.ReportMetric(1e3*b.Elapsed().Seconds()/(seconds/60), "ms/eye-minute")
 }
+
+// BenchmarkSixMinuteDrill replays the recommended sequence with thinking time before
+// each decision, until about six minutes of eye time.
+func BenchmarkSixMinuteDrill(b *testing.B) {
+	c, p, _ := Lookup("A", "P0")
+	p.Think = 5
+	e, err := Play(c, p, 1)
+	for b.Loop() {
+		if e, err = Play(c, p, 1); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(e.Time(), "eye-s")
+	b.ReportMetric(1e3*b.Elapsed().Seconds()/float64(b.N), "ms/drill")
+}

@@ -4,14 +4,18 @@ import "zonule/scenarios/eye"
 
 // surgeon carries a plan out; the first error stops everything after it.
 type surgeon struct {
-	e   *eye.Eye
-	err error
+	e     *eye.Eye
+	think float64
+	err   error
 }
 
 type num = map[string]float64
 type word = map[string]string
 
 func (s *surgeon) do(verb string, n num, w word) {
+	if s.err == nil && s.think > 0 {
+		_, s.err = s.e.Run(s.think)
+	}
 	if s.err == nil {
 		_, s.err = s.e.Apply(eye.Action{Verb: verb, Num: n, Word: w})
 	}
