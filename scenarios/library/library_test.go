@@ -1,0 +1,131 @@
+package library
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"zonule/scenarios/eye"
+	"zonule/scenarios/play"
+	"zonule/scenarios/script"
+)
+
+func all(t testing.TB) []Item {
+	t.Helper()
+	items, err := All()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return items
+}
+
+func TestLibraryIsWhole(t *testing.T) {
+	items := all(t)
+	normal := 0
+	for _, it := range items {
+		sc := it.Scenario
+		if sc.Normal() {
+			normal++
+		}
+		for _, v := range []string{"easier", "usual", "harder"} {
+			if _, ok := sc.Variant(v); !ok {
+				t.Errorf("%s has no variant %s", it.ID, v)
+			}
+		}
+		if !sc.FreeHands || len(it.Rubric) == 0 || !strings.Contains(sc.Cautions, "not for use on or about a patient") {
+			t.Errorf("%s: free hands, rubric or cautions are missing", it.ID)
+		}
+		want := []string{"recommended", "stop-needlessly"}
+		if !sc.Normal() {
+			want = []string{"recommended", "withdraw-at-once", "carry-on-aspirating", "raise-bottle-and-vacuum", "radial-at-weak-sector", "pull-vitreous"}
+			for _, c := range []string{"C1", "C2", "C4", "C5", "C6", "C7", "C8", "C9", "C10"} {
+				if !slices.Contains(sc.Evidences, c) {
+					t.Errorf("%s gives no evidence of %s", it.ID, c)
+				}
+			}
+		}
+		for _, name := range want {
+			if _, ok := it.Policy(name); !ok {
+				t.Errorf("%s has no policy %s", it.ID, name)
+			}
+		}
+		printed := script.Format(sc)
+		again, err := script.Parse("printed.yaml", printed)
+		if err != nil || string(script.Format(again)) != string(printed) {
+			t.Errorf("%s does not survive printing: %v", it.ID, err)
+		}
+	}
+	if 5*normal < len(items) {
+		t.Errorf("%d normal cases among %d; at least a fifth is wanted, so that freezing is not always right", normal, len(items))
+	}
+	if _, err := Find("no-such-case"); err == nil {
+		t.Error("an unknown scenario was found")
+	}
+}
+
+// The author's way is long enough, is never refused by the eye, and is preferred or acceptable throughout.
+func TestTheAuthorsWay(t *testing.T) {
+	for _, it := range all(t) {
+		p, _ := it.Policy("recommended")
+		for _, v := range it.Scenario.Variants {
+			for seed := uint64(100); seed < 103; seed++ {
+				tl := playOne(t, it, v.Name, p, seed).Timeline()
+				if n := len(tl.Steps); n < 8 || n > 16 {
+					t.Errorf("%s %s: %d decisions", it.ID, v.Name, n)
+				}
+				if !tl.Safe {
+					t.Errorf("%s %s seed %d ends in %s", it.ID, v.Name, seed, tl.Ending)
+				}
+				for _, s := range tl.Steps {
+					if s.Refused != "" || slices.ContainsFunc(s.Doing.Marks, isPassedOver) {
+						t.Errorf("%s %s: %s at %s could not be done whole: %s", it.ID, v.Name, s.Choice, s.Stage, s.Refused)
+					}
+					if s.Stance != play.Preferred && s.Stance != play.Acceptable {
+						t.Errorf("%s: %s is %s", it.ID, s.Choice, s.Stance)
+					}
+				}
+			}
+		}
+	}
+}
+
+// Every choice can be taken by somebody, every stage is seen, and no way through a scenario fails.
+func TestEveryChoiceCanBeTaken(t *testing.T) {
+	for _, it := range all(t) {
+		t.Run(it.ID, func(t *testing.T) {
+			t.Parallel()
+			taken := map[string]bool{}
+			for seed := uint64(1); seed <= 60; seed++ {
+				p := it.Policies[0]
+				if seed%3 == 0 {
+					p = it.Policies[int(seed/3)%len(it.Policies)]
+				}
+				if seed%5 == 0 {
+					p.ThinkTo = 30 // some clocks run out
+				}
+				d, err := play.New(it.Scenario, play.Options{Seed: seed})
+				if err == nil {
+					err = play.NewPlayer(p, it.Scenario, 0.6, seed).Play(d)
+				}
+				if err != nil {
+					t.Fatalf("seed %d: %v", seed, err)
+				}
+				for _, s := range d.Timeline().Steps {
+					taken[s.Choice], taken[s.Stage] = true, true
+				}
+			}
+			for _, st := range it.Scenario.Stages {
+				if !taken[st.Name] {
+					t.Errorf("nobody came to the stage %s", st.Name)
+				}
+				for _, c := range st.Choices {
+					if !taken[c.ID] {
+						t.Errorf("nobody took %s at %s", c.ID, st.Name)
+					}
+				}
+			}
+		})
+	}
+}
+
+func isPassedOver(m eye.Mark) bool { return m.Name == script.PassedOver }
