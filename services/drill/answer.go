@@ -27,23 +27,20 @@ func find(entries []*ledgerv1.Entry, into proto.Message) (*ledgerv1.Entry, error
 	return nil, nil
 }
 
-// openingRow is what the view keeps of a drill's start.
-func openingRow(p *drillv1.DrillStarted) *drillv1.OpeningRow {
-	return &drillv1.OpeningRow{Opening: p.GetOpening(), Stage: p.GetStage(), Measures: p.GetMeasures(), Machine: p.GetMachine(), Eye: p.GetEye()}
-}
-
 // sceneWith puts into a recorded scene what machine and eye show of the measures recorded with it.
-func sceneWith(recorded *drillv1.Scene, opening *drillv1.OpeningRow, measures []float64) *drillv1.Scene {
-	out := proto.CloneOf(recorded)
-	out.Machine, out.Eye = shown(opening.GetMachine(), opening, measures), shown(opening.GetEye(), opening, measures)
-	return out
+func sceneWith(recorded *drillv1.Scene, start *drillv1.DrillStarted, measures []float64) *drillv1.Scene {
+	return &drillv1.Scene{
+		Cue: recorded.GetCue(), Findings: recorded.GetFindings(), Choices: recorded.GetChoices(), FreeHands: recorded.GetFreeHands(),
+		LimitS: recorded.GetLimitS(), Index: recorded.GetIndex(), Ending: recorded.GetEnding(), Orientation: recorded.GetOrientation(),
+		Machine: shown(start.GetMachine(), start, measures), Eye: shown(start.GetEye(), start, measures),
+	}
 }
 
-func shown(places []uint32, opening *drillv1.OpeningRow, measures []float64) map[string]float64 {
+func shown(places []uint32, start *drillv1.DrillStarted, measures []float64) map[string]float64 {
 	out := make(map[string]float64, len(places))
 	for _, at := range places {
-		if int(at) < len(measures) && int(at) < len(opening.GetMeasures()) {
-			out[opening.GetMeasures()[at]] = measures[at]
+		if int(at) < len(measures) && int(at) < len(start.GetMeasures()) {
+			out[start.GetMeasures()[at]] = measures[at]
 		}
 	}
 	return out

@@ -142,14 +142,14 @@ func (p places) stepIn(s *drillv1.Step) play.Step {
 }
 
 // timelineIn puts what is recorded of a drill together.
-func timelineIn(d *drillv1.Drill, opening *drillv1.OpeningRow, steps []*drillv1.Step) *play.Timeline {
-	p := placesOf(opening.GetMeasures())
+func timelineIn(d *drillv1.Drill, start *drillv1.DrillStarted, taken []*drillv1.DecisionTaken) *play.Timeline {
+	p := placesOf(start.GetMeasures())
 	t := &play.Timeline{
 		ScenarioID: d.GetScenarioId(), Digest: d.GetDigest(), Model: d.GetModel(), Variant: d.GetVariant(), Seed: d.GetSeed(),
-		ClockOff: d.GetClockOff(), Opening: p.segmentIn(opening.GetOpening()), Ending: d.GetEnding(), Safe: d.GetSafe(),
+		ClockOff: d.GetClockOff(), Opening: p.segmentIn(start.GetOpening()), Ending: d.GetEnding(), Safe: d.GetSafe(),
 	}
-	for _, s := range steps {
-		t.Steps = append(t.Steps, p.stepIn(s))
+	for _, one := range taken {
+		t.Steps = append(t.Steps, p.stepIn(one.GetStep()))
 	}
 	return t
 }

@@ -21,7 +21,7 @@ func (s *Server) Decide(ctx context.Context, req *drillv1.DecideRequest) (*drill
 	}
 	session := s.sessions.enter(req.GetDrillId())
 	defer s.sessions.leave(session)
-	at, err := s.load(ctx, session.id, session, nil)
+	at, err := s.standingOf(ctx, session)
 	if err != nil {
 		return nil, err
 	}
@@ -39,13 +39,14 @@ func (s *Server) Decide(ctx context.Context, req *drillv1.DecideRequest) (*drill
 	if err != nil {
 		return nil, err
 	}
-	s.recorded(session, receipt)
-	after, err := afterStep(at, receipt)
+	after, err := at.after(receipt, events)
 	if err != nil {
 		return nil, err
 	}
+	s.recorded(session, receipt, after)
+	step := after.last.GetStep()
 	return &drillv1.DecideResponse{
-		Drill: after.drill, Scene: after.scene, Seen: seen(after.step), Refused: after.step.GetRefused(), Position: receipt.Position,
+		Drill: after.row.GetDrill(), Scene: after.scene(), Seen: seen(step), Refused: step.GetRefused(), Position: receipt.Position,
 	}, nil
 }
 
@@ -83,7 +84,6 @@ func (s *Server) play(ctx context.Context, session *session, at standing, decisi
 		return nil, refused(err, "drill", id)
 	}
 	session.ahead = true
-	session.index++
 	scene, seconds := session.drill.Scene(), session.drill.Seconds()
 	events := []ledger.Event{{Subject: id, Payload: &drillv1.DecisionTaken{DrillId: id, Step: stepOut(&step), Seconds: seconds, Scene: sceneOut(&scene)}}}
 	if session.drill.Ended() {
@@ -95,12 +95,12 @@ func (s *Server) play(ctx context.Context, session *session, at standing, decisi
 }
 
 // recorded notes that what the session played is on record, and tells who watches.
-func (s *Server) recorded(session *session, receipt ledger.Receipt) {
-	if receipt.Repeated || len(receipt.Entries) == 0 {
+func (s *Server) recorded(session *session, receipt ledger.Receipt, at standing) {
+	if receipt.Repeated {
 		return
 	}
-	session.ahead = false
-	if session.drill != nil && session.drill.Ended() {
+	session.ahead, session.at = false, at
+	if !running(at.row) {
 		session.drill = nil // nothing more can be played on it
 	}
 	s.hub.tell(session.id)

@@ -22,14 +22,14 @@ func (s *Server) FinishDrill(ctx context.Context, req *drillv1.FinishDrillReques
 	}
 	session := s.sessions.enter(req.GetDrillId())
 	defer s.sessions.leave(session)
-	at, err := s.load(ctx, session.id, session, nil)
+	at, err := s.standingOf(ctx, session)
 	if err != nil {
 		return nil, err
 	}
 	var events []ledger.Event
 	var refusal error
 	if running(at.row) {
-		events, refusal = s.play(ctx, session, at, safeStop(req, at.row.GetScene().GetLimitS()))
+		events, refusal = s.play(ctx, session, at, safeStop(req, at.recordedScene().GetLimitS()))
 	}
 	receipt, err := s.ledger.Append(ctx, ledger.Command{
 		Actor: rpc.Actor(ctx), RequestID: req.GetRequestId(), Fingerprint: fingerprint,
@@ -46,12 +46,12 @@ func (s *Server) FinishDrill(ctx context.Context, req *drillv1.FinishDrillReques
 	if len(receipt.Entries) == 0 {
 		return &drillv1.FinishDrillResponse{Drill: at.row.GetDrill(), Scene: at.scene()}, nil
 	}
-	s.recorded(session, receipt)
-	after, err := afterStep(at, receipt)
+	after, err := at.after(receipt, events)
 	if err != nil {
 		return nil, err
 	}
-	return &drillv1.FinishDrillResponse{Drill: after.drill, Scene: after.scene, Position: receipt.Position}, nil
+	s.recorded(session, receipt, after)
+	return &drillv1.FinishDrillResponse{Drill: after.row.GetDrill(), Scene: after.scene(), Position: receipt.Position}, nil
 }
 
 // safeStop is the decision that every stage takes. A time limit does not stand in its way: the eye goes on for no longer
@@ -72,7 +72,7 @@ func (s *Server) AbandonDrill(ctx context.Context, req *drillv1.AbandonDrillRequ
 	}
 	session := s.sessions.enter(req.GetDrillId())
 	defer s.sessions.leave(session)
-	at, err := s.load(ctx, session.id, session, nil)
+	at, err := s.standingOf(ctx, session)
 	if err != nil {
 		return nil, err
 	}
@@ -117,7 +117,7 @@ func decideAbandon(r ledger.Reader, id, reason string) ([]ledger.Event, error) {
 
 // GetTimeline gives everything recorded of a drill that is over.
 func (s *Server) GetTimeline(ctx context.Context, req *drillv1.GetTimelineRequest) (*drillv1.GetTimelineResponse, error) {
-	at, err := s.load(ctx, req.GetDrillId(), nil, req.GetAtLeast())
+	at, err := s.load(ctx, req.GetDrillId(), req.GetAtLeast())
 	if err != nil {
 		return nil, err
 	}
@@ -125,14 +125,17 @@ func (s *Server) GetTimeline(ctx context.Context, req *drillv1.GetTimelineReques
 	if running(at.row) {
 		return nil, fault.New(codes.FailedPrecondition, "DRILL_RUNNING", fmt.Sprintf("The drill runs and waits for decision %d. Its timeline is shown when it has ended.", d.GetDecisions()), "drill", d.GetDrillId())
 	}
-	steps, err := s.steps(ctx, at.row)
+	taken, err := s.decisions(ctx, d)
 	if err != nil {
 		return nil, err
 	}
 	resp := &drillv1.GetTimelineResponse{Drill: d, Timeline: &drillv1.Timeline{
 		ScenarioId: d.GetScenarioId(), Digest: d.GetDigest(), Model: d.GetModel(), Variant: d.GetVariant(), Seed: d.GetSeed(), ClockOff: d.GetClockOff(),
-		Opening: at.opening.GetOpening(), Steps: steps, Ending: d.GetEnding(), Safe: d.GetSafe(), Measures: at.opening.GetMeasures(),
+		Opening: at.start.GetOpening(), Ending: d.GetEnding(), Safe: d.GetSafe(), Measures: at.start.GetMeasures(),
 	}}
+	for _, one := range taken {
+		resp.Timeline.Steps = append(resp.Timeline.Steps, one.GetStep())
+	}
 	if d.GetState() == drillv1.DrillState_DRILL_STATE_ENDED {
 		err = s.proveEnd(ctx, at.row, resp)
 	}

@@ -1,14 +1,13 @@
 package drill
 
 import (
+	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
 	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	"zonule/services/fault"
 	"zonule/services/ledger"
-
-	"google.golang.org/grpc/codes"
 )
 
 type view struct{}
@@ -26,26 +25,20 @@ func (view) Fold(w ledger.Writer, e *ledgerv1.Entry, payload proto.Message) erro
 	case *drillv1.DecisionTaken:
 		return foldDecision(w, p)
 	case *drillv1.DrillEnded:
-		return foldOver(w, e, p.GetDrillId(), func(row *drillv1.DrillRow) { end(row.GetDrill(), e, p) })
+		return foldOver(w, e, p.GetDrillId(), func(d *drillv1.Drill) { end(d, e, p) })
 	case *drillv1.DrillAbandoned:
-		return foldOver(w, e, p.GetDrillId(), func(row *drillv1.DrillRow) {
-			abandon(row.GetDrill(), e)
-			row.Scene = emptied(row.GetScene())
-		})
+		return foldOver(w, e, p.GetDrillId(), func(d *drillv1.Drill) { abandon(d, e) })
 	}
 	return nil
 }
 
 func foldStarted(w ledger.Writer, e *ledgerv1.Entry, p *drillv1.DrillStarted) error {
-	row := &drillv1.DrillRow{
-		Drill: opened(e, p), Stage: p.GetStage(), Scene: p.GetScene(), Measures: p.GetOpening().GetAfter(),
-		Started: e.GetSequence(), Site: e.GetSite(),
-	}
+	row := &drillv1.DrillRow{Drill: opened(e, p), Started: e.GetSequence(), Site: e.GetSite()}
 	id := row.GetDrill().GetDrillId()
 	if err := w.Put(viewName, drillKey(id), row); err != nil {
 		return err
 	}
-	if err := w.Put(viewName, openingKey(id), openingRow(p)); err != nil {
+	if err := w.Put(viewName, startKey(id), p); err != nil {
 		return err
 	}
 	place, index := newestFirst(row), &drillv1.IndexRow{DrillId: id}
@@ -63,15 +56,14 @@ func foldDecision(w ledger.Writer, p *drillv1.DecisionTaken) error {
 		return err
 	}
 	decided(row.GetDrill(), p)
-	row.Stage, row.Scene, row.Measures = p.GetStep().GetNext(), p.GetScene(), p.GetStep().GetDoing().GetAfter()
-	if err := w.Put(viewName, stepKey(p.GetDrillId(), p.GetStep().GetIndex()), p.GetStep()); err != nil {
+	if err := w.Put(viewName, decisionKey(p.GetDrillId(), p.GetStep().GetIndex()), p); err != nil {
 		return err
 	}
 	return w.Put(viewName, drillKey(p.GetDrillId()), row)
 }
 
 // foldOver changes a drill's state and moves it to the list of its new state.
-func foldOver(w ledger.Writer, e *ledgerv1.Entry, id string, change func(*drillv1.DrillRow)) error {
+func foldOver(w ledger.Writer, e *ledgerv1.Entry, id string, change func(*drillv1.Drill)) error {
 	row, err := mustHave(w, id)
 	if err != nil {
 		return err
@@ -80,7 +72,7 @@ func foldOver(w ledger.Writer, e *ledgerv1.Entry, id string, change func(*drillv
 	if err := w.Delete(viewName, stateSpace(row.GetDrill().GetState())+place); err != nil {
 		return err
 	}
-	change(row)
+	change(row.GetDrill())
 	row.Ended = e.GetSequence()
 	if err := w.Put(viewName, stateSpace(row.GetDrill().GetState())+place, &drillv1.IndexRow{DrillId: id}); err != nil {
 		return err
@@ -119,11 +111,4 @@ func end(d *drillv1.Drill, e *ledgerv1.Entry, p *drillv1.DrillEnded) {
 
 func abandon(d *drillv1.Drill, e *ledgerv1.Entry) {
 	d.State, d.EndedAt = drillv1.DrillState_DRILL_STATE_ABANDONED, e.GetRecordedAt()
-}
-
-// emptied is a scene in which nothing is offered any more.
-func emptied(s *drillv1.Scene) *drillv1.Scene {
-	c := proto.CloneOf(s)
-	c.Choices, c.FreeHands, c.LimitS = nil, false, 0
-	return c
 }

@@ -11,19 +11,21 @@ const viewName = "drills"
 
 // Spaces of the view's keys.
 const (
-	spaceDrills   = "d/" // then the drill's id: DrillRow
-	spaceOpenings = "o/" // then the drill's id: OpeningRow
-	spaceSteps    = "s/" // then the drill's id and the decision's index: Step
-	spaceAll      = "n/" // then the place, newest first: IndexRow
-	spacePersons  = "p/" // then the person's id and the place: IndexRow
-	spaceStates   = "t/" // then the state and the place: IndexRow
+	spaceDrills    = "d/" // then the drill's id: DrillRow
+	spaceStarts    = "o/" // then the drill's id: DrillStarted
+	spaceDecisions = "s/" // then the drill's id and the decision's index: DecisionTaken
+	spaceAll       = "n/" // then the place, newest first: IndexRow
+	spacePersons   = "p/" // then the person's id and the place: IndexRow
+	spaceStates    = "t/" // then the state and the place: IndexRow
 )
 
-func drillKey(id string) string   { return spaceDrills + id }
-func openingKey(id string) string { return spaceOpenings + id }
-func stepSpace(id string) string  { return spaceSteps + id + "/" }
+func drillKey(id string) string      { return spaceDrills + id }
+func startKey(id string) string      { return spaceStarts + id }
+func decisionSpace(id string) string { return spaceDecisions + id + "/" }
 
-func stepKey(id string, index uint32) string { return fmt.Sprintf("%s%08d", stepSpace(id), index) }
+func decisionKey(id string, index uint32) string {
+	return fmt.Sprintf("%s%08d", decisionSpace(id), index)
+}
 
 func personSpace(id string) string { return spacePersons + id + "/" }
 

@@ -15,9 +15,9 @@ import (
 // a drill is played again. The same build gives the same bits; another processor may round otherwise.
 const Tolerance = 1e-6
 
-// catchUp brings the session to where the record stands.
+// catchUp gives the session a drill, played again from the record if it has none.
 func (s *Server) catchUp(ctx context.Context, session *session, at standing) error {
-	if session.drill != nil && session.index == at.row.GetDrill().GetDecisions() {
+	if session.drill != nil {
 		return nil
 	}
 	drill, err := s.replay(ctx, at)
@@ -27,7 +27,7 @@ func (s *Server) catchUp(ctx context.Context, session *session, at standing) err
 		}
 		return err
 	}
-	session.drill, session.index, session.ahead = drill, at.row.GetDrill().GetDecisions(), false
+	session.drill, session.at, session.ahead = drill, at, false
 	return nil
 }
 
@@ -44,11 +44,11 @@ func (s *Server) replay(ctx context.Context, at standing) (*play.Drill, error) {
 	if err != nil {
 		return nil, err
 	}
-	steps, err := s.steps(ctx, at.row)
+	taken, err := s.decisions(ctx, d)
 	if err != nil {
 		return nil, err
 	}
-	recorded := timelineIn(d, at.opening, steps)
+	recorded := timelineIn(d, at.start, taken)
 	drill, err := play.Replay(sc, recorded)
 	if err != nil {
 		return nil, differs(err, id, "?", err.Error())

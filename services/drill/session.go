@@ -4,7 +4,6 @@ import (
 	"container/list"
 	"sync"
 
-	drillv1 "zonule/proto/gen/zonule/drill/v1"
 	"zonule/scenarios/play"
 )
 
@@ -12,10 +11,10 @@ import (
 type session struct {
 	id string
 	mu sync.Mutex
-	// drill is nil until it is needed, and again after something could not be recorded. It has taken index decisions.
-	drill   *play.Drill
-	index   uint32
-	opening *drillv1.OpeningRow
+	// drill is nil until it is needed, and again after something could not be recorded.
+	drill *play.Drill
+	// at is where the drill stands on record, as long as there is a drill.
+	at standing
 	// ahead: the drill has taken a decision that is not, or not known to be, on record.
 	ahead bool
 

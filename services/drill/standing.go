@@ -12,16 +12,17 @@ import (
 	"zonule/services/ledger"
 )
 
-// standing is a drill as its rows show it.
+// standing is where a drill stands, as its rows show it. It is not changed once made.
 type standing struct {
-	row     *drillv1.DrillRow
-	opening *drillv1.OpeningRow
+	row   *drillv1.DrillRow
+	start *drillv1.DrillStarted
+	last  *drillv1.DecisionTaken // nil before the first decision
 }
 
-// load reads a drill's rows. A session, which may be nil, keeps the opening, so that it is read once.
-func (s *Server) load(ctx context.Context, id string, session *session, atLeast *ledgerv1.Position) (standing, error) {
-	at := standing{row: &drillv1.DrillRow{}}
-	err := s.ledger.Read(ctx, atLeast, func(r ledger.Reader) error {
+// load reads a drill's rows.
+func (s *Server) load(ctx context.Context, id string, atLeast *ledgerv1.Position) (at standing, err error) {
+	err = s.ledger.Read(ctx, atLeast, func(r ledger.Reader) error {
+		at = standing{row: &drillv1.DrillRow{}, start: &drillv1.DrillStarted{}}
 		known, err := r.Get(viewName, drillKey(id), at.row)
 		if err != nil {
 			return err
@@ -29,80 +30,95 @@ func (s *Server) load(ctx context.Context, id string, session *session, atLeast 
 		if !known {
 			return noSuchDrill(id)
 		}
-		if session != nil && session.opening != nil {
-			at.opening = session.opening
-			return nil
+		whole, err := r.Get(viewName, startKey(id), at.start)
+		if n := at.row.GetDrill().GetDecisions(); err == nil && whole && n > 0 {
+			at.last = &drillv1.DecisionTaken{}
+			whole, err = r.Get(viewName, decisionKey(id, n-1), at.last)
 		}
-		at.opening = &drillv1.OpeningRow{}
-		known, err = r.Get(viewName, openingKey(id), at.opening)
-		if err == nil && !known {
+		if err == nil && !whole {
 			err = rowsMissing(id)
 		}
 		return err
 	})
-	if err == nil && session != nil {
-		session.opening = at.opening
-	}
 	return at, err
+}
+
+// standingOf is where the session's drill stands on record.
+func (s *Server) standingOf(ctx context.Context, session *session) (standing, error) {
+	if session.drill != nil {
+		return session.at, nil
+	}
+	return s.load(ctx, session.id, nil)
 }
 
 func rowsMissing(id string) error {
 	return fault.New(codes.DataLoss, "DRILL_NOT_WHOLE", "The rows of the drill "+id+" are not whole. Run the ledger check.", "drill", id)
 }
 
-// scene is what the trainee sees now.
-func (a standing) scene() *drillv1.Scene {
-	return sceneWith(a.row.GetScene(), a.opening, a.row.GetMeasures())
+// recordedScene is what the trainee was shown last, as it is on record.
+func (a standing) recordedScene() *drillv1.Scene {
+	if a.last == nil {
+		return a.start.GetScene()
+	}
+	return a.last.GetScene()
 }
 
-// steps reads the recorded decisions of a drill, all of them and in order.
-func (s *Server) steps(ctx context.Context, row *drillv1.DrillRow) ([]*drillv1.Step, error) {
-	id, want := row.GetDrill().GetDrillId(), row.GetDrill().GetDecisions()
-	var steps []*drillv1.Step
+// scene is what the trainee sees now. In a drill that is over nothing is offered any more.
+func (a standing) scene() *drillv1.Scene {
+	measures := a.start.GetOpening().GetAfter()
+	if a.last != nil {
+		measures = a.last.GetStep().GetDoing().GetAfter()
+	}
+	scene := sceneWith(a.recordedScene(), a.start, measures)
+	if !running(a.row) {
+		scene.Choices, scene.FreeHands, scene.LimitS = nil, false, 0
+	}
+	return scene
+}
+
+// decisions reads the recorded decisions of a drill, all of them and in order.
+func (s *Server) decisions(ctx context.Context, d *drillv1.Drill) ([]*drillv1.DecisionTaken, error) {
+	want := int(d.GetDecisions())
+	var taken []*drillv1.DecisionTaken
 	err := s.ledger.Read(ctx, nil, func(r ledger.Reader) error {
-		steps = nil
-		return r.Scan(viewName, stepSpace(id), "", int(want), func(_ string, value []byte) error {
-			step := &drillv1.Step{}
-			if err := proto.Unmarshal(value, step); err != nil {
+		taken = nil
+		return r.Scan(viewName, decisionSpace(d.GetDrillId()), "", want, func(_ string, value []byte) error {
+			one := &drillv1.DecisionTaken{}
+			if err := proto.Unmarshal(value, one); err != nil {
 				return err
 			}
-			if int(step.GetIndex()) != len(steps) {
-				return rowsMissing(id)
+			if int(one.GetStep().GetIndex()) != len(taken) {
+				return rowsMissing(d.GetDrillId())
 			}
-			steps = append(steps, step)
+			taken = append(taken, one)
 			return nil
 		})
 	})
-	if err == nil && len(steps) != int(want) {
-		err = rowsMissing(id)
+	if err == nil && len(taken) != want {
+		err = rowsMissing(d.GetDrillId())
 	}
-	return steps, err
+	return taken, err
 }
 
-// outcome is what a decision came to: the drill after it, what was shown, and the step.
-type outcome struct {
-	drill *drillv1.Drill
-	scene *drillv1.Scene
-	step  *drillv1.Step
-}
-
-// afterStep makes the outcome from the entries of a decision and from what was fixed when the drill started.
-func afterStep(at standing, receipt ledger.Receipt) (outcome, error) {
+// after is where the drill stood after a decision: made from the entries of the decision and from what was fixed when
+// the drill started. events are the ones just recorded; an old request that came again has its events in its entries.
+func (a standing) after(receipt ledger.Receipt, events []ledger.Event) (standing, error) {
 	taken, ended := &drillv1.DecisionTaken{}, &drillv1.DrillEnded{}
-	e, err := find(receipt.Entries, taken)
-	if err != nil {
-		return outcome{}, err
+	if !receipt.Repeated && len(events) > 0 {
+		taken = events[0].Payload.(*drillv1.DecisionTaken)
+	} else if e, err := find(receipt.Entries, taken); err != nil {
+		return standing{}, err
+	} else if e == nil {
+		return standing{}, errNoEntry
 	}
-	if e == nil {
-		return outcome{}, errNoEntry
-	}
-	d := proto.CloneOf(at.row.GetDrill())
+	d := proto.CloneOf(a.row.GetDrill())
 	decided(d, taken)
-	if e, err = find(receipt.Entries, ended); err != nil {
-		return outcome{}, err
+	e, err := find(receipt.Entries, ended)
+	if err != nil {
+		return standing{}, err
 	}
 	if e != nil {
 		end(d, e, ended)
 	}
-	return outcome{d, sceneWith(taken.GetScene(), at.opening, taken.GetStep().GetDoing().GetAfter()), taken.GetStep()}, nil
+	return standing{row: &drillv1.DrillRow{Drill: d}, start: a.start, last: taken}, nil
 }

@@ -40,17 +40,21 @@ func (s *Server) StartDrill(ctx context.Context, req *drillv1.StartDrillRequest)
 	if err != nil {
 		return nil, err
 	}
-	if !receipt.Repeated {
-		s.keep(started, played)
+	at, err := startOf(receipt)
+	if err != nil {
+		return nil, err
 	}
-	return startAnswer(receipt)
+	if !receipt.Repeated {
+		s.keep(at, played)
+	}
+	return &drillv1.StartDrillResponse{Drill: at.row.GetDrill(), Scene: at.scene(), Position: receipt.Position}, nil
 }
 
 // keep puts a drill just started among the sessions.
-func (s *Server) keep(started *drillv1.DrillStarted, played *play.Drill) {
-	session := s.sessions.enter(started.GetDrill().GetDrillId())
+func (s *Server) keep(at standing, played *play.Drill) {
+	session := s.sessions.enter(at.row.GetDrill().GetDrillId())
 	defer s.sessions.leave(session)
-	session.drill, session.opening = played, openingRow(started)
+	session.drill, session.at = played, at
 }
 
 // open checks who plays what, and plays the opening.
@@ -105,19 +109,17 @@ func decideStart(r ledger.Reader, started *drillv1.DrillStarted) ([]ledger.Event
 	return []ledger.Event{{Subject: id, Payload: started}}, nil
 }
 
-func startAnswer(receipt ledger.Receipt) (*drillv1.StartDrillResponse, error) {
+// startOf is where a drill stands after the entry that started it.
+func startOf(receipt ledger.Receipt) (standing, error) {
 	started := &drillv1.DrillStarted{}
 	e, err := find(receipt.Entries, started)
 	if err != nil {
-		return nil, err
+		return standing{}, err
 	}
 	if e == nil {
-		return nil, errNoEntry
+		return standing{}, errNoEntry
 	}
-	opening := openingRow(started)
-	return &drillv1.StartDrillResponse{
-		Drill: opened(e, started), Scene: sceneWith(started.GetScene(), opening, opening.GetOpening().GetAfter()), Position: receipt.Position,
-	}, nil
+	return standing{row: &drillv1.DrillRow{Drill: opened(e, started)}, start: started}, nil
 }
 
 // placesShown says where among the measures the ones of a scene stand, ascending.

@@ -13,7 +13,7 @@ import (
 
 // GetDrill gives a drill with the scene it stands at.
 func (s *Server) GetDrill(ctx context.Context, req *drillv1.GetDrillRequest) (*drillv1.GetDrillResponse, error) {
-	at, err := s.load(ctx, req.GetDrillId(), nil, req.GetAtLeast())
+	at, err := s.load(ctx, req.GetDrillId(), req.GetAtLeast())
 	if err != nil {
 		return nil, err
 	}
@@ -26,7 +26,7 @@ func (s *Server) WatchDrill(req *drillv1.WatchDrillRequest, stream grpc.ServerSt
 	changed, stop := s.hub.watch(req.GetDrillId())
 	defer stop()
 	for {
-		at, err := s.load(stream.Context(), req.GetDrillId(), nil, nil)
+		at, err := s.load(stream.Context(), req.GetDrillId(), nil)
 		if err != nil {
 			return err
 		}

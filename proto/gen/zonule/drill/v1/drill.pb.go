@@ -793,23 +793,18 @@ func (x *DrillAbandoned) GetReason() string {
 	return ""
 }
 
-// DrillRow is a row of the drills' view: the drill as it stands. Its steps and its opening are rows of their own.
+// DrillRow is a row of the drills' view: the drill as it stands. How it started, and each decision with what was shown
+// after it, are rows of their own: the DrillStarted and the DecisionTaken of their entries.
 type DrillRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The drill.
 	Drill *Drill `protobuf:"bytes,1,opt,name=drill,proto3" json:"drill,omitempty"`
-	// Stage it stands at; the ending's id once it is over.
-	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
-	// What the trainee was shown last.
-	Scene *Scene `protobuf:"bytes,3,opt,name=scene,proto3" json:"scene,omitempty"`
-	// Values of the measures now, in the order of the opening row's names.
-	Measures []float64 `protobuf:"fixed64,4,rep,packed,name=measures,proto3" json:"measures,omitempty"`
 	// Sequence of the entry that started it, in the ledger of site.
-	Started uint64 `protobuf:"varint,5,opt,name=started,proto3" json:"started,omitempty"`
+	Started uint64 `protobuf:"varint,2,opt,name=started,proto3" json:"started,omitempty"`
 	// Sequence of the entry that ended or abandoned it; 0 while it runs.
-	Ended uint64 `protobuf:"varint,6,opt,name=ended,proto3" json:"ended,omitempty"`
+	Ended uint64 `protobuf:"varint,3,opt,name=ended,proto3" json:"ended,omitempty"`
 	// Site whose ledger holds it.
-	Site          string `protobuf:"bytes,7,opt,name=site,proto3" json:"site,omitempty"`
+	Site          string `protobuf:"bytes,4,opt,name=site,proto3" json:"site,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -851,27 +846,6 @@ func (x *DrillRow) GetDrill() *Drill {
 	return nil
 }
 
-func (x *DrillRow) GetStage() string {
-	if x != nil {
-		return x.Stage
-	}
-	return ""
-}
-
-func (x *DrillRow) GetScene() *Scene {
-	if x != nil {
-		return x.Scene
-	}
-	return nil
-}
-
-func (x *DrillRow) GetMeasures() []float64 {
-	if x != nil {
-		return x.Measures
-	}
-	return nil
-}
-
 func (x *DrillRow) GetStarted() uint64 {
 	if x != nil {
 		return x.Started
@@ -893,88 +867,6 @@ func (x *DrillRow) GetSite() string {
 	return ""
 }
 
-// OpeningRow is a row of the drills' view: what was fixed when the drill started.
-type OpeningRow struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// What the author's opening did.
-	Opening *Segment `protobuf:"bytes,1,opt,name=opening,proto3" json:"opening,omitempty"`
-	// First stage.
-	Stage string `protobuf:"bytes,2,opt,name=stage,proto3" json:"stage,omitempty"`
-	// Names of the measures in the order in which every segment of this drill gives their values.
-	Measures []string `protobuf:"bytes,3,rep,name=measures,proto3" json:"measures,omitempty"`
-	// Places in that list of what the machine shows the trainee.
-	Machine []uint32 `protobuf:"varint,4,rep,packed,name=machine,proto3" json:"machine,omitempty"`
-	// Places in that list of what the eye shows the trainee.
-	Eye           []uint32 `protobuf:"varint,5,rep,packed,name=eye,proto3" json:"eye,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *OpeningRow) Reset() {
-	*x = OpeningRow{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *OpeningRow) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*OpeningRow) ProtoMessage() {}
-
-func (x *OpeningRow) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use OpeningRow.ProtoReflect.Descriptor instead.
-func (*OpeningRow) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{8}
-}
-
-func (x *OpeningRow) GetOpening() *Segment {
-	if x != nil {
-		return x.Opening
-	}
-	return nil
-}
-
-func (x *OpeningRow) GetStage() string {
-	if x != nil {
-		return x.Stage
-	}
-	return ""
-}
-
-func (x *OpeningRow) GetMeasures() []string {
-	if x != nil {
-		return x.Measures
-	}
-	return nil
-}
-
-func (x *OpeningRow) GetMachine() []uint32 {
-	if x != nil {
-		return x.Machine
-	}
-	return nil
-}
-
-func (x *OpeningRow) GetEye() []uint32 {
-	if x != nil {
-		return x.Eye
-	}
-	return nil
-}
-
 // IndexRow is a row of the drills' view that leads from a place in a list to a drill.
 type IndexRow struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -986,7 +878,7 @@ type IndexRow struct {
 
 func (x *IndexRow) Reset() {
 	*x = IndexRow{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -998,7 +890,7 @@ func (x *IndexRow) String() string {
 func (*IndexRow) ProtoMessage() {}
 
 func (x *IndexRow) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1011,7 +903,7 @@ func (x *IndexRow) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IndexRow.ProtoReflect.Descriptor instead.
 func (*IndexRow) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{9}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *IndexRow) GetDrillId() string {
@@ -1044,7 +936,7 @@ type StartDrillRequest struct {
 
 func (x *StartDrillRequest) Reset() {
 	*x = StartDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1056,7 +948,7 @@ func (x *StartDrillRequest) String() string {
 func (*StartDrillRequest) ProtoMessage() {}
 
 func (x *StartDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1069,7 +961,7 @@ func (x *StartDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartDrillRequest.ProtoReflect.Descriptor instead.
 func (*StartDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{10}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *StartDrillRequest) GetRequestId() string {
@@ -1136,7 +1028,7 @@ type StartDrillResponse struct {
 
 func (x *StartDrillResponse) Reset() {
 	*x = StartDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1148,7 +1040,7 @@ func (x *StartDrillResponse) String() string {
 func (*StartDrillResponse) ProtoMessage() {}
 
 func (x *StartDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1161,7 +1053,7 @@ func (x *StartDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StartDrillResponse.ProtoReflect.Descriptor instead.
 func (*StartDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{11}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *StartDrillResponse) GetDrill() *Drill {
@@ -1196,7 +1088,7 @@ type FreeActions struct {
 
 func (x *FreeActions) Reset() {
 	*x = FreeActions{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1208,7 +1100,7 @@ func (x *FreeActions) String() string {
 func (*FreeActions) ProtoMessage() {}
 
 func (x *FreeActions) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1221,7 +1113,7 @@ func (x *FreeActions) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FreeActions.ProtoReflect.Descriptor instead.
 func (*FreeActions) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{12}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *FreeActions) GetActions() []*Action {
@@ -1258,7 +1150,7 @@ type DecideRequest struct {
 
 func (x *DecideRequest) Reset() {
 	*x = DecideRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1270,7 +1162,7 @@ func (x *DecideRequest) String() string {
 func (*DecideRequest) ProtoMessage() {}
 
 func (x *DecideRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1283,7 +1175,7 @@ func (x *DecideRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideRequest.ProtoReflect.Descriptor instead.
 func (*DecideRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{13}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *DecideRequest) GetRequestId() string {
@@ -1399,7 +1291,7 @@ type DecideResponse struct {
 
 func (x *DecideResponse) Reset() {
 	*x = DecideResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1411,7 +1303,7 @@ func (x *DecideResponse) String() string {
 func (*DecideResponse) ProtoMessage() {}
 
 func (x *DecideResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1424,7 +1316,7 @@ func (x *DecideResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DecideResponse.ProtoReflect.Descriptor instead.
 func (*DecideResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{14}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *DecideResponse) GetDrill() *Drill {
@@ -1475,7 +1367,7 @@ type GetDrillRequest struct {
 
 func (x *GetDrillRequest) Reset() {
 	*x = GetDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1487,7 +1379,7 @@ func (x *GetDrillRequest) String() string {
 func (*GetDrillRequest) ProtoMessage() {}
 
 func (x *GetDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1500,7 +1392,7 @@ func (x *GetDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrillRequest.ProtoReflect.Descriptor instead.
 func (*GetDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{15}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *GetDrillRequest) GetDrillId() string {
@@ -1530,7 +1422,7 @@ type GetDrillResponse struct {
 
 func (x *GetDrillResponse) Reset() {
 	*x = GetDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1542,7 +1434,7 @@ func (x *GetDrillResponse) String() string {
 func (*GetDrillResponse) ProtoMessage() {}
 
 func (x *GetDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1555,7 +1447,7 @@ func (x *GetDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetDrillResponse.ProtoReflect.Descriptor instead.
 func (*GetDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{16}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *GetDrillResponse) GetDrill() *Drill {
@@ -1591,7 +1483,7 @@ type ListDrillsRequest struct {
 
 func (x *ListDrillsRequest) Reset() {
 	*x = ListDrillsRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1603,7 +1495,7 @@ func (x *ListDrillsRequest) String() string {
 func (*ListDrillsRequest) ProtoMessage() {}
 
 func (x *ListDrillsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1616,7 +1508,7 @@ func (x *ListDrillsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDrillsRequest.ProtoReflect.Descriptor instead.
 func (*ListDrillsRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{17}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListDrillsRequest) GetPageSize() int32 {
@@ -1667,7 +1559,7 @@ type ListDrillsResponse struct {
 
 func (x *ListDrillsResponse) Reset() {
 	*x = ListDrillsResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1679,7 +1571,7 @@ func (x *ListDrillsResponse) String() string {
 func (*ListDrillsResponse) ProtoMessage() {}
 
 func (x *ListDrillsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1692,7 +1584,7 @@ func (x *ListDrillsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListDrillsResponse.ProtoReflect.Descriptor instead.
 func (*ListDrillsResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{18}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListDrillsResponse) GetDrills() []*Drill {
@@ -1720,7 +1612,7 @@ type WatchDrillRequest struct {
 
 func (x *WatchDrillRequest) Reset() {
 	*x = WatchDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1732,7 +1624,7 @@ func (x *WatchDrillRequest) String() string {
 func (*WatchDrillRequest) ProtoMessage() {}
 
 func (x *WatchDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1745,7 +1637,7 @@ func (x *WatchDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDrillRequest.ProtoReflect.Descriptor instead.
 func (*WatchDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{19}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *WatchDrillRequest) GetDrillId() string {
@@ -1768,7 +1660,7 @@ type WatchDrillResponse struct {
 
 func (x *WatchDrillResponse) Reset() {
 	*x = WatchDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1780,7 +1672,7 @@ func (x *WatchDrillResponse) String() string {
 func (*WatchDrillResponse) ProtoMessage() {}
 
 func (x *WatchDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1793,7 +1685,7 @@ func (x *WatchDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use WatchDrillResponse.ProtoReflect.Descriptor instead.
 func (*WatchDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{20}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *WatchDrillResponse) GetDrill() *Drill {
@@ -1827,7 +1719,7 @@ type FinishDrillRequest struct {
 
 func (x *FinishDrillRequest) Reset() {
 	*x = FinishDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1839,7 +1731,7 @@ func (x *FinishDrillRequest) String() string {
 func (*FinishDrillRequest) ProtoMessage() {}
 
 func (x *FinishDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1852,7 +1744,7 @@ func (x *FinishDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishDrillRequest.ProtoReflect.Descriptor instead.
 func (*FinishDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{21}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *FinishDrillRequest) GetRequestId() string {
@@ -1898,7 +1790,7 @@ type FinishDrillResponse struct {
 
 func (x *FinishDrillResponse) Reset() {
 	*x = FinishDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1910,7 +1802,7 @@ func (x *FinishDrillResponse) String() string {
 func (*FinishDrillResponse) ProtoMessage() {}
 
 func (x *FinishDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1923,7 +1815,7 @@ func (x *FinishDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use FinishDrillResponse.ProtoReflect.Descriptor instead.
 func (*FinishDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{22}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *FinishDrillResponse) GetDrill() *Drill {
@@ -1962,7 +1854,7 @@ type AbandonDrillRequest struct {
 
 func (x *AbandonDrillRequest) Reset() {
 	*x = AbandonDrillRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1974,7 +1866,7 @@ func (x *AbandonDrillRequest) String() string {
 func (*AbandonDrillRequest) ProtoMessage() {}
 
 func (x *AbandonDrillRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1987,7 +1879,7 @@ func (x *AbandonDrillRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbandonDrillRequest.ProtoReflect.Descriptor instead.
 func (*AbandonDrillRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{23}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *AbandonDrillRequest) GetRequestId() string {
@@ -2024,7 +1916,7 @@ type AbandonDrillResponse struct {
 
 func (x *AbandonDrillResponse) Reset() {
 	*x = AbandonDrillResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2036,7 +1928,7 @@ func (x *AbandonDrillResponse) String() string {
 func (*AbandonDrillResponse) ProtoMessage() {}
 
 func (x *AbandonDrillResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2049,7 +1941,7 @@ func (x *AbandonDrillResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use AbandonDrillResponse.ProtoReflect.Descriptor instead.
 func (*AbandonDrillResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{24}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *AbandonDrillResponse) GetDrill() *Drill {
@@ -2079,7 +1971,7 @@ type GetTimelineRequest struct {
 
 func (x *GetTimelineRequest) Reset() {
 	*x = GetTimelineRequest{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2091,7 +1983,7 @@ func (x *GetTimelineRequest) String() string {
 func (*GetTimelineRequest) ProtoMessage() {}
 
 func (x *GetTimelineRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2104,7 +1996,7 @@ func (x *GetTimelineRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTimelineRequest.ProtoReflect.Descriptor instead.
 func (*GetTimelineRequest) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{25}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *GetTimelineRequest) GetDrillId() string {
@@ -2138,7 +2030,7 @@ type GetTimelineResponse struct {
 
 func (x *GetTimelineResponse) Reset() {
 	*x = GetTimelineResponse{}
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[26]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -2150,7 +2042,7 @@ func (x *GetTimelineResponse) String() string {
 func (*GetTimelineResponse) ProtoMessage() {}
 
 func (x *GetTimelineResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_zonule_drill_v1_drill_proto_msgTypes[26]
+	mi := &file_zonule_drill_v1_drill_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -2163,7 +2055,7 @@ func (x *GetTimelineResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetTimelineResponse.ProtoReflect.Descriptor instead.
 func (*GetTimelineResponse) Descriptor() ([]byte, []int) {
-	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{26}
+	return file_zonule_drill_v1_drill_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetTimelineResponse) GetDrill() *Drill {
@@ -2268,22 +2160,12 @@ const file_zonule_drill_v1_drill_proto_rawDesc = "" +
 	"\x04harm\x18\x06 \x01(\x01R\x04harm\"C\n" +
 	"\x0eDrillAbandoned\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\x12\x16\n" +
-	"\x06reason\x18\x02 \x01(\tR\x06reason\"\xdc\x01\n" +
+	"\x06reason\x18\x02 \x01(\tR\x06reason\"|\n" +
 	"\bDrillRow\x12,\n" +
-	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x12\x14\n" +
-	"\x05stage\x18\x02 \x01(\tR\x05stage\x12,\n" +
-	"\x05scene\x18\x03 \x01(\v2\x16.zonule.drill.v1.SceneR\x05scene\x12\x1a\n" +
-	"\bmeasures\x18\x04 \x03(\x01R\bmeasures\x12\x18\n" +
-	"\astarted\x18\x05 \x01(\x04R\astarted\x12\x14\n" +
-	"\x05ended\x18\x06 \x01(\x04R\x05ended\x12\x12\n" +
-	"\x04site\x18\a \x01(\tR\x04site\"\x9e\x01\n" +
-	"\n" +
-	"OpeningRow\x122\n" +
-	"\aopening\x18\x01 \x01(\v2\x18.zonule.drill.v1.SegmentR\aopening\x12\x14\n" +
-	"\x05stage\x18\x02 \x01(\tR\x05stage\x12\x1a\n" +
-	"\bmeasures\x18\x03 \x03(\tR\bmeasures\x12\x18\n" +
-	"\amachine\x18\x04 \x03(\rR\amachine\x12\x10\n" +
-	"\x03eye\x18\x05 \x03(\rR\x03eye\"%\n" +
+	"\x05drill\x18\x01 \x01(\v2\x16.zonule.drill.v1.DrillR\x05drill\x12\x18\n" +
+	"\astarted\x18\x02 \x01(\x04R\astarted\x12\x14\n" +
+	"\x05ended\x18\x03 \x01(\x04R\x05ended\x12\x12\n" +
+	"\x04site\x18\x04 \x01(\tR\x04site\"%\n" +
 	"\bIndexRow\x12\x19\n" +
 	"\bdrill_id\x18\x01 \x01(\tR\adrillId\"\x84\x02\n" +
 	"\x11StartDrillRequest\x12(\n" +
@@ -2403,7 +2285,7 @@ func file_zonule_drill_v1_drill_proto_rawDescGZIP() []byte {
 }
 
 var file_zonule_drill_v1_drill_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_zonule_drill_v1_drill_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_zonule_drill_v1_drill_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
 var file_zonule_drill_v1_drill_proto_goTypes = []any{
 	(DrillState)(0),               // 0: zonule.drill.v1.DrillState
 	(*Drill)(nil),                 // 1: zonule.drill.v1.Drill
@@ -2414,97 +2296,94 @@ var file_zonule_drill_v1_drill_proto_goTypes = []any{
 	(*DrillEnded)(nil),            // 6: zonule.drill.v1.DrillEnded
 	(*DrillAbandoned)(nil),        // 7: zonule.drill.v1.DrillAbandoned
 	(*DrillRow)(nil),              // 8: zonule.drill.v1.DrillRow
-	(*OpeningRow)(nil),            // 9: zonule.drill.v1.OpeningRow
-	(*IndexRow)(nil),              // 10: zonule.drill.v1.IndexRow
-	(*StartDrillRequest)(nil),     // 11: zonule.drill.v1.StartDrillRequest
-	(*StartDrillResponse)(nil),    // 12: zonule.drill.v1.StartDrillResponse
-	(*FreeActions)(nil),           // 13: zonule.drill.v1.FreeActions
-	(*DecideRequest)(nil),         // 14: zonule.drill.v1.DecideRequest
-	(*DecideResponse)(nil),        // 15: zonule.drill.v1.DecideResponse
-	(*GetDrillRequest)(nil),       // 16: zonule.drill.v1.GetDrillRequest
-	(*GetDrillResponse)(nil),      // 17: zonule.drill.v1.GetDrillResponse
-	(*ListDrillsRequest)(nil),     // 18: zonule.drill.v1.ListDrillsRequest
-	(*ListDrillsResponse)(nil),    // 19: zonule.drill.v1.ListDrillsResponse
-	(*WatchDrillRequest)(nil),     // 20: zonule.drill.v1.WatchDrillRequest
-	(*WatchDrillResponse)(nil),    // 21: zonule.drill.v1.WatchDrillResponse
-	(*FinishDrillRequest)(nil),    // 22: zonule.drill.v1.FinishDrillRequest
-	(*FinishDrillResponse)(nil),   // 23: zonule.drill.v1.FinishDrillResponse
-	(*AbandonDrillRequest)(nil),   // 24: zonule.drill.v1.AbandonDrillRequest
-	(*AbandonDrillResponse)(nil),  // 25: zonule.drill.v1.AbandonDrillResponse
-	(*GetTimelineRequest)(nil),    // 26: zonule.drill.v1.GetTimelineRequest
-	(*GetTimelineResponse)(nil),   // 27: zonule.drill.v1.GetTimelineResponse
-	nil,                           // 28: zonule.drill.v1.Scene.MachineEntry
-	nil,                           // 29: zonule.drill.v1.Scene.EyeEntry
-	(*timestamppb.Timestamp)(nil), // 30: google.protobuf.Timestamp
-	(*Segment)(nil),               // 31: zonule.drill.v1.Segment
-	(*Step)(nil),                  // 32: zonule.drill.v1.Step
-	(*v1.Position)(nil),           // 33: zonule.ledger.v1.Position
-	(*Action)(nil),                // 34: zonule.drill.v1.Action
-	(*Mark)(nil),                  // 35: zonule.drill.v1.Mark
-	(*Timeline)(nil),              // 36: zonule.drill.v1.Timeline
+	(*IndexRow)(nil),              // 9: zonule.drill.v1.IndexRow
+	(*StartDrillRequest)(nil),     // 10: zonule.drill.v1.StartDrillRequest
+	(*StartDrillResponse)(nil),    // 11: zonule.drill.v1.StartDrillResponse
+	(*FreeActions)(nil),           // 12: zonule.drill.v1.FreeActions
+	(*DecideRequest)(nil),         // 13: zonule.drill.v1.DecideRequest
+	(*DecideResponse)(nil),        // 14: zonule.drill.v1.DecideResponse
+	(*GetDrillRequest)(nil),       // 15: zonule.drill.v1.GetDrillRequest
+	(*GetDrillResponse)(nil),      // 16: zonule.drill.v1.GetDrillResponse
+	(*ListDrillsRequest)(nil),     // 17: zonule.drill.v1.ListDrillsRequest
+	(*ListDrillsResponse)(nil),    // 18: zonule.drill.v1.ListDrillsResponse
+	(*WatchDrillRequest)(nil),     // 19: zonule.drill.v1.WatchDrillRequest
+	(*WatchDrillResponse)(nil),    // 20: zonule.drill.v1.WatchDrillResponse
+	(*FinishDrillRequest)(nil),    // 21: zonule.drill.v1.FinishDrillRequest
+	(*FinishDrillResponse)(nil),   // 22: zonule.drill.v1.FinishDrillResponse
+	(*AbandonDrillRequest)(nil),   // 23: zonule.drill.v1.AbandonDrillRequest
+	(*AbandonDrillResponse)(nil),  // 24: zonule.drill.v1.AbandonDrillResponse
+	(*GetTimelineRequest)(nil),    // 25: zonule.drill.v1.GetTimelineRequest
+	(*GetTimelineResponse)(nil),   // 26: zonule.drill.v1.GetTimelineResponse
+	nil,                           // 27: zonule.drill.v1.Scene.MachineEntry
+	nil,                           // 28: zonule.drill.v1.Scene.EyeEntry
+	(*timestamppb.Timestamp)(nil), // 29: google.protobuf.Timestamp
+	(*Segment)(nil),               // 30: zonule.drill.v1.Segment
+	(*Step)(nil),                  // 31: zonule.drill.v1.Step
+	(*v1.Position)(nil),           // 32: zonule.ledger.v1.Position
+	(*Action)(nil),                // 33: zonule.drill.v1.Action
+	(*Mark)(nil),                  // 34: zonule.drill.v1.Mark
+	(*Timeline)(nil),              // 35: zonule.drill.v1.Timeline
 }
 var file_zonule_drill_v1_drill_proto_depIdxs = []int32{
 	0,  // 0: zonule.drill.v1.Drill.state:type_name -> zonule.drill.v1.DrillState
-	30, // 1: zonule.drill.v1.Drill.started_at:type_name -> google.protobuf.Timestamp
-	30, // 2: zonule.drill.v1.Drill.ended_at:type_name -> google.protobuf.Timestamp
+	29, // 1: zonule.drill.v1.Drill.started_at:type_name -> google.protobuf.Timestamp
+	29, // 2: zonule.drill.v1.Drill.ended_at:type_name -> google.protobuf.Timestamp
 	2,  // 3: zonule.drill.v1.Scene.choices:type_name -> zonule.drill.v1.Choice
-	28, // 4: zonule.drill.v1.Scene.machine:type_name -> zonule.drill.v1.Scene.MachineEntry
-	29, // 5: zonule.drill.v1.Scene.eye:type_name -> zonule.drill.v1.Scene.EyeEntry
+	27, // 4: zonule.drill.v1.Scene.machine:type_name -> zonule.drill.v1.Scene.MachineEntry
+	28, // 5: zonule.drill.v1.Scene.eye:type_name -> zonule.drill.v1.Scene.EyeEntry
 	1,  // 6: zonule.drill.v1.DrillStarted.drill:type_name -> zonule.drill.v1.Drill
-	31, // 7: zonule.drill.v1.DrillStarted.opening:type_name -> zonule.drill.v1.Segment
+	30, // 7: zonule.drill.v1.DrillStarted.opening:type_name -> zonule.drill.v1.Segment
 	3,  // 8: zonule.drill.v1.DrillStarted.scene:type_name -> zonule.drill.v1.Scene
-	32, // 9: zonule.drill.v1.DecisionTaken.step:type_name -> zonule.drill.v1.Step
+	31, // 9: zonule.drill.v1.DecisionTaken.step:type_name -> zonule.drill.v1.Step
 	3,  // 10: zonule.drill.v1.DecisionTaken.scene:type_name -> zonule.drill.v1.Scene
 	1,  // 11: zonule.drill.v1.DrillRow.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 12: zonule.drill.v1.DrillRow.scene:type_name -> zonule.drill.v1.Scene
-	31, // 13: zonule.drill.v1.OpeningRow.opening:type_name -> zonule.drill.v1.Segment
-	1,  // 14: zonule.drill.v1.StartDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 15: zonule.drill.v1.StartDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	33, // 16: zonule.drill.v1.StartDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	34, // 17: zonule.drill.v1.FreeActions.actions:type_name -> zonule.drill.v1.Action
-	13, // 18: zonule.drill.v1.DecideRequest.free:type_name -> zonule.drill.v1.FreeActions
-	1,  // 19: zonule.drill.v1.DecideResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 20: zonule.drill.v1.DecideResponse.scene:type_name -> zonule.drill.v1.Scene
-	35, // 21: zonule.drill.v1.DecideResponse.seen:type_name -> zonule.drill.v1.Mark
-	33, // 22: zonule.drill.v1.DecideResponse.position:type_name -> zonule.ledger.v1.Position
-	33, // 23: zonule.drill.v1.GetDrillRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 24: zonule.drill.v1.GetDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 25: zonule.drill.v1.GetDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	0,  // 26: zonule.drill.v1.ListDrillsRequest.state:type_name -> zonule.drill.v1.DrillState
-	33, // 27: zonule.drill.v1.ListDrillsRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 28: zonule.drill.v1.ListDrillsResponse.drills:type_name -> zonule.drill.v1.Drill
-	1,  // 29: zonule.drill.v1.WatchDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 30: zonule.drill.v1.WatchDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	1,  // 31: zonule.drill.v1.FinishDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	3,  // 32: zonule.drill.v1.FinishDrillResponse.scene:type_name -> zonule.drill.v1.Scene
-	33, // 33: zonule.drill.v1.FinishDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	1,  // 34: zonule.drill.v1.AbandonDrillResponse.drill:type_name -> zonule.drill.v1.Drill
-	33, // 35: zonule.drill.v1.AbandonDrillResponse.position:type_name -> zonule.ledger.v1.Position
-	33, // 36: zonule.drill.v1.GetTimelineRequest.at_least:type_name -> zonule.ledger.v1.Position
-	1,  // 37: zonule.drill.v1.GetTimelineResponse.drill:type_name -> zonule.drill.v1.Drill
-	36, // 38: zonule.drill.v1.GetTimelineResponse.timeline:type_name -> zonule.drill.v1.Timeline
-	33, // 39: zonule.drill.v1.GetTimelineResponse.ended_position:type_name -> zonule.ledger.v1.Position
-	11, // 40: zonule.drill.v1.DrillService.StartDrill:input_type -> zonule.drill.v1.StartDrillRequest
-	14, // 41: zonule.drill.v1.DrillService.Decide:input_type -> zonule.drill.v1.DecideRequest
-	16, // 42: zonule.drill.v1.DrillService.GetDrill:input_type -> zonule.drill.v1.GetDrillRequest
-	18, // 43: zonule.drill.v1.DrillService.ListDrills:input_type -> zonule.drill.v1.ListDrillsRequest
-	20, // 44: zonule.drill.v1.DrillService.WatchDrill:input_type -> zonule.drill.v1.WatchDrillRequest
-	22, // 45: zonule.drill.v1.DrillService.FinishDrill:input_type -> zonule.drill.v1.FinishDrillRequest
-	24, // 46: zonule.drill.v1.DrillService.AbandonDrill:input_type -> zonule.drill.v1.AbandonDrillRequest
-	26, // 47: zonule.drill.v1.DrillService.GetTimeline:input_type -> zonule.drill.v1.GetTimelineRequest
-	12, // 48: zonule.drill.v1.DrillService.StartDrill:output_type -> zonule.drill.v1.StartDrillResponse
-	15, // 49: zonule.drill.v1.DrillService.Decide:output_type -> zonule.drill.v1.DecideResponse
-	17, // 50: zonule.drill.v1.DrillService.GetDrill:output_type -> zonule.drill.v1.GetDrillResponse
-	19, // 51: zonule.drill.v1.DrillService.ListDrills:output_type -> zonule.drill.v1.ListDrillsResponse
-	21, // 52: zonule.drill.v1.DrillService.WatchDrill:output_type -> zonule.drill.v1.WatchDrillResponse
-	23, // 53: zonule.drill.v1.DrillService.FinishDrill:output_type -> zonule.drill.v1.FinishDrillResponse
-	25, // 54: zonule.drill.v1.DrillService.AbandonDrill:output_type -> zonule.drill.v1.AbandonDrillResponse
-	27, // 55: zonule.drill.v1.DrillService.GetTimeline:output_type -> zonule.drill.v1.GetTimelineResponse
-	48, // [48:56] is the sub-list for method output_type
-	40, // [40:48] is the sub-list for method input_type
-	40, // [40:40] is the sub-list for extension type_name
-	40, // [40:40] is the sub-list for extension extendee
-	0,  // [0:40] is the sub-list for field type_name
+	1,  // 12: zonule.drill.v1.StartDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 13: zonule.drill.v1.StartDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	32, // 14: zonule.drill.v1.StartDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	33, // 15: zonule.drill.v1.FreeActions.actions:type_name -> zonule.drill.v1.Action
+	12, // 16: zonule.drill.v1.DecideRequest.free:type_name -> zonule.drill.v1.FreeActions
+	1,  // 17: zonule.drill.v1.DecideResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 18: zonule.drill.v1.DecideResponse.scene:type_name -> zonule.drill.v1.Scene
+	34, // 19: zonule.drill.v1.DecideResponse.seen:type_name -> zonule.drill.v1.Mark
+	32, // 20: zonule.drill.v1.DecideResponse.position:type_name -> zonule.ledger.v1.Position
+	32, // 21: zonule.drill.v1.GetDrillRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 22: zonule.drill.v1.GetDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 23: zonule.drill.v1.GetDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	0,  // 24: zonule.drill.v1.ListDrillsRequest.state:type_name -> zonule.drill.v1.DrillState
+	32, // 25: zonule.drill.v1.ListDrillsRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 26: zonule.drill.v1.ListDrillsResponse.drills:type_name -> zonule.drill.v1.Drill
+	1,  // 27: zonule.drill.v1.WatchDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 28: zonule.drill.v1.WatchDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	1,  // 29: zonule.drill.v1.FinishDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	3,  // 30: zonule.drill.v1.FinishDrillResponse.scene:type_name -> zonule.drill.v1.Scene
+	32, // 31: zonule.drill.v1.FinishDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	1,  // 32: zonule.drill.v1.AbandonDrillResponse.drill:type_name -> zonule.drill.v1.Drill
+	32, // 33: zonule.drill.v1.AbandonDrillResponse.position:type_name -> zonule.ledger.v1.Position
+	32, // 34: zonule.drill.v1.GetTimelineRequest.at_least:type_name -> zonule.ledger.v1.Position
+	1,  // 35: zonule.drill.v1.GetTimelineResponse.drill:type_name -> zonule.drill.v1.Drill
+	35, // 36: zonule.drill.v1.GetTimelineResponse.timeline:type_name -> zonule.drill.v1.Timeline
+	32, // 37: zonule.drill.v1.GetTimelineResponse.ended_position:type_name -> zonule.ledger.v1.Position
+	10, // 38: zonule.drill.v1.DrillService.StartDrill:input_type -> zonule.drill.v1.StartDrillRequest
+	13, // 39: zonule.drill.v1.DrillService.Decide:input_type -> zonule.drill.v1.DecideRequest
+	15, // 40: zonule.drill.v1.DrillService.GetDrill:input_type -> zonule.drill.v1.GetDrillRequest
+	17, // 41: zonule.drill.v1.DrillService.ListDrills:input_type -> zonule.drill.v1.ListDrillsRequest
+	19, // 42: zonule.drill.v1.DrillService.WatchDrill:input_type -> zonule.drill.v1.WatchDrillRequest
+	21, // 43: zonule.drill.v1.DrillService.FinishDrill:input_type -> zonule.drill.v1.FinishDrillRequest
+	23, // 44: zonule.drill.v1.DrillService.AbandonDrill:input_type -> zonule.drill.v1.AbandonDrillRequest
+	25, // 45: zonule.drill.v1.DrillService.GetTimeline:input_type -> zonule.drill.v1.GetTimelineRequest
+	11, // 46: zonule.drill.v1.DrillService.StartDrill:output_type -> zonule.drill.v1.StartDrillResponse
+	14, // 47: zonule.drill.v1.DrillService.Decide:output_type -> zonule.drill.v1.DecideResponse
+	16, // 48: zonule.drill.v1.DrillService.GetDrill:output_type -> zonule.drill.v1.GetDrillResponse
+	18, // 49: zonule.drill.v1.DrillService.ListDrills:output_type -> zonule.drill.v1.ListDrillsResponse
+	20, // 50: zonule.drill.v1.DrillService.WatchDrill:output_type -> zonule.drill.v1.WatchDrillResponse
+	22, // 51: zonule.drill.v1.DrillService.FinishDrill:output_type -> zonule.drill.v1.FinishDrillResponse
+	24, // 52: zonule.drill.v1.DrillService.AbandonDrill:output_type -> zonule.drill.v1.AbandonDrillResponse
+	26, // 53: zonule.drill.v1.DrillService.GetTimeline:output_type -> zonule.drill.v1.GetTimelineResponse
+	46, // [46:54] is the sub-list for method output_type
+	38, // [38:46] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_zonule_drill_v1_drill_proto_init() }
@@ -2513,7 +2392,7 @@ func file_zonule_drill_v1_drill_proto_init() {
 		return
 	}
 	file_zonule_drill_v1_timeline_proto_init()
-	file_zonule_drill_v1_drill_proto_msgTypes[13].OneofWrappers = []any{
+	file_zonule_drill_v1_drill_proto_msgTypes[12].OneofWrappers = []any{
 		(*DecideRequest_Choice)(nil),
 		(*DecideRequest_Free)(nil),
 		(*DecideRequest_ClockRanOut)(nil),
@@ -2524,7 +2403,7 @@ func file_zonule_drill_v1_drill_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_drill_v1_drill_proto_rawDesc), len(file_zonule_drill_v1_drill_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   29,
+			NumMessages:   28,
 			NumExtensions: 0,
 			NumServices:   1,
 		},
