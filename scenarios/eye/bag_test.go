@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// energy is the in-plane energy of eye-model section 6.1, written down anew from the
-// formula; slack zonules and broken ones carry the constant pull.
+// energy is the in-plane energy of the bag as README.md states it, written down anew
+// from the formula; slack zonules and broken ones carry the constant pull.
 func energy(b *bag, t *tool, u, v []float64, core [3]float64) float64 {
 	p, d := &b.par, 2*math.Pi/float64(b.n)
 	s2, tn := 2*(1-math.Cos(d)), 2*math.Tan(d/2)
@@ -159,8 +159,8 @@ func TestRingConvergesSecondOrder(t *testing.T) {
 	}
 }
 
-// The bag at rest against the table of eye-model section 6.7: index of wobble and
-// support verdict. The limit of a ring alone falls between 4 and 5 h by calibration.
+// The bag at rest against a table printed by the prototype (testdata/eye/README.md):
+// index of wobble. The limit of a ring alone falls between 4 and 5 h by calibration.
 func TestWobbleIndex(t *testing.T) {
 	bare := []float64{1.04, 1.31, 1.79, 2.17, 2.67, 5.25}
 	ringed := []float64{0.99, 1.14, 1.32, 1.52, 1.83, 3.11, 5.16}

@@ -1,7 +1,7 @@
 package eye
 
 // look evaluates every finding that follows from the state. It runs every 50 ms of eye
-// time. Thresholds stand in eye-model order; the catalogue says them in words.
+// time. The catalogue says the thresholds in words.
 func (w *watch) look(e *Eye) {
 	for id, t := range w.until {
 		if t > 0 && e.Time() >= t {

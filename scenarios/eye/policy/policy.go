@@ -1,7 +1,7 @@
 // Package policy plays fixed plans on model eyes, to show that the eye expresses what
 // its lessons say: a recommended sequence after zonules were found broken at a chop, and
-// single deviations from it. Plans and eyes are those of the model's proof (eye-model
-// section 13); they are not scenarios and no advice.
+// single deviations from it. Plans and eyes are those the model was tried on;
+// they are not scenarios and no advice.
 package policy
 
 import (
@@ -34,7 +34,7 @@ type Plan struct {
 
 const weakHour = 4
 
-// Cases lists the proof's eyes.
+// Cases lists the eyes.
 func Cases() []Case {
 	with := func(s eye.Spec) eye.Spec {
 		s.DialysisAt, s.LensUL = weakHour, 120
