@@ -67,6 +67,16 @@ func TestFormatRoundTrip(t *testing.T) {
 	}
 }
 
+func TestCheckOfAChangedScenario(t *testing.T) {
+	sc := parsed(t, good(t))
+	sc.ShownAs = "The loose zonules"
+	sc.Stages[1].Next = nil
+	problems := Check(sc)
+	if len(problems) != 2 || !strings.Contains(problems[0].Message, "gives the complication away") || !strings.Contains(problems[1].Message, "dead end") {
+		t.Errorf("problems %v", problems)
+	}
+}
+
 // TestMalformed reads testdata/bad-*.yaml: each begins with lines "# want LINE:COL: words", which are all the
 // problems it has, in order; the words are part of the message.
 func TestMalformed(t *testing.T) {

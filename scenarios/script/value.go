@@ -129,11 +129,8 @@ func (t Term) number(unit string, hour, whole bool, c Circumstances) (float64, e
 
 // onClock brings an hour into (0, 12].
 func onClock(h float64) float64 {
-	for h <= 0 {
+	if h = math.Mod(h, 12); h <= 0 {
 		h += 12
-	}
-	for h > 12 {
-		h -= 12
 	}
 	return h
 }

@@ -83,6 +83,9 @@ func TestHoursWrap(t *testing.T) {
 			t.Errorf("%g + %g o'clock = %g, %v; want %g", c.at, c.add, got, err, c.want)
 		}
 	}
+	if h := onClock(1e300); !(h > 0 && h <= 12) {
+		t.Errorf("1e300 o'clock is %g", h)
+	}
 }
 
 func TestFill(t *testing.T) {
