@@ -15,8 +15,8 @@ import (
 type Feed interface {
 	// Follow calls f with every committed entry of the given kinds, in order, from the newest at the time of the call
 	// on, until ctx ends; then it returns nil. f is quick and is never called by two goroutines at once. A feed that
-	// loses its source waits for it and goes on after the last entry it gave. It returns an error only when it cannot
-	// go on.
+	// loses its source waits for it and goes on after the last entry it gave. f(nil) says that entries may have been
+	// missed. Follow returns an error only when it cannot go on.
 	Follow(ctx context.Context, kinds []string, f func(*ledgerv1.Entry)) error
 }
 

@@ -23,6 +23,7 @@ type stepView struct {
 	Thinking, Doing    []seen
 	Changes            []change
 	Next               string
+	Last               bool     // Next is the ending
 	CriticalHere       []string // critical errors tied to this decision
 	StanceWord         string
 }
@@ -52,6 +53,9 @@ func stepsOf(t *drillv1.Timeline) []stepView {
 			before = doing.after
 		}
 	}
+	if t.GetEnding() != "" && len(out) > 0 {
+		out[len(out)-1].Last = true
+	}
 	return out
 }
 
@@ -75,9 +79,9 @@ func stanceWords(s drillv1.Stance) (mark, word, words string) {
 	case drillv1.Stance_STANCE_SUBOPTIMAL:
 		return "suboptimal", "Suboptimal", "costs something"
 	case drillv1.Stance_STANCE_HARMFUL:
-		return "harmful", "Harmful", "does harm"
+		return "harmful", "Harmful", "makes things worse"
 	case drillv1.Stance_STANCE_CRITICAL:
-		return "critical", "Critical", "does harm that no average removes"
+		return "critical", "Critical", "harm that no average removes"
 	}
 	return "free", "Free action", "the author says nothing about it"
 }

@@ -59,7 +59,7 @@ func (c Curve) SVG(s Size) ([]byte, error) {
 		f.Add(r)
 	}
 	if c.Standard > 0 {
-		f.Add(level{c.Standard, fmt.Sprintf("standard: level %g", c.Standard), f.style})
+		f.Add(level{c.Standard, fmt.Sprintf("standard: level %g", c.Standard), false, f.style})
 	}
 	f.Add(marks)
 	return f.svg(s), nil

@@ -45,7 +45,7 @@ func (c Cusum) SVG(s Size) ([]byte, error) {
 	f.X.Min, f.X.Max, f.Y.Min, f.Y.Max = 0, last, 0, top
 	f.X.Tick.Marker = drillTicks(last, s)
 	f.Y.Tick.Marker = ticks(0, top, 0.01, 5)
-	f.Add(path, level{c.Limit, fmt.Sprintf("limit %.2f", c.Limit), f.style}, marks)
+	f.Add(path, level{c.Limit, fmt.Sprintf("limit %.2f", c.Limit), true, f.style}, marks)
 	if c.Signal > 0 && c.Signal <= len(c.Scores) {
 		f.Add(flag{float64(c.Signal), c.Scores[c.Signal-1], fmt.Sprintf("signal at drill %d", c.Signal), f.style})
 	}
@@ -63,11 +63,6 @@ func (g flag) Plot(c draw.Canvas, p *plot.Plot) {
 	fx, fy := p.Transforms(&c)
 	at := vg.Point{X: fx(g.x), Y: fy(g.y) + 8}
 	c.FillPolygon(inkStandard, []vg.Point{at, {X: at.X - 5, Y: at.Y + 9}, {X: at.X + 5, Y: at.Y + 9}})
-	s := g.style
-	s.Color = inkText
-	s.YAlign = draw.YBottom
-	s.XAlign = draw.XCenter
-	half := s.Width(g.words) / 2
-	x := min(max(at.X, c.Min.X+half), c.Max.X-half)
-	c.FillText(s, vg.Point{X: x, Y: at.Y + 11}, g.words)
+	end := max(at.X-8, c.Min.X+g.style.Width(g.words)) // to the left, where the score came up from below
+	words(c, g.style, inkText, vg.Point{X: end, Y: at.Y + 3}, g.words)
 }

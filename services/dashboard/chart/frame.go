@@ -50,6 +50,7 @@ type frame struct {
 	*plot.Plot
 	caption, title, desc string
 	style                text.Style
+	head                 vg.Length // kept free above the plot
 }
 
 // newFrame makes a plot with muted axes and a horizontal grid only. caption stands above the y axis, instead of
@@ -63,7 +64,7 @@ func newFrame(title, desc, caption, below string) (*frame, error) {
 	p := plot.New()
 	p.BackgroundColor = nil
 	p.TextHandler = hand
-	f := &frame{Plot: p, caption: caption, title: title, desc: desc}
+	f := &frame{Plot: p, head: 26, caption: caption, title: title, desc: desc}
 	f.style = text.Style{Color: inkText, Font: font.Font{Typeface: "Go", Size: textSize}, Handler: hand}
 	p.Title.TextStyle = f.style
 	p.Legend.TextStyle.Handler, p.Legend.TextStyle.Font = hand, f.style.Font
@@ -93,7 +94,7 @@ func (f *frame) svg(s Size) []byte {
 	head := f.style
 	head.YAlign = draw.YTop
 	all.FillText(head, vg.Point{X: all.Min.X + 2, Y: all.Max.Y - 2}, f.caption)
-	f.Draw(draw.Crop(all, 2, -6, 4, -26))
+	f.Draw(draw.Crop(all, 2, -6, 4, -f.head))
 	var out bytes.Buffer
 	fmt.Fprintf(&out, `<svg xmlns="http://www.w3.org/2000/svg" class="chart %s" viewBox="0 0 %s %s" width="%s" height="%s" role="img" aria-label="%s">`+"\n",
 		s.Class, number(s.Width), number(s.Height), number(s.Width), number(s.Height), html.EscapeString(f.title+". "+f.desc))

@@ -92,10 +92,11 @@ func (r ribbon) Plot(c draw.Canvas, p *plot.Plot) {
 	c.StrokeLines(draw.LineStyle{Color: inkData, Width: 2}, line)
 }
 
-// level is a dashed line across the plot with its words on it, at the left end.
+// level is a dashed line across the plot with its words on it, at the left or the right end.
 type level struct {
 	y     float64
 	words string
+	left  bool
 	style draw.TextStyle
 }
 
@@ -103,10 +104,22 @@ func (l level) Plot(c draw.Canvas, p *plot.Plot) {
 	_, fy := p.Transforms(&c)
 	y := fy(l.y)
 	c.StrokeLine2(draw.LineStyle{Color: inkStandard, Width: 1.5, Dashes: []vg.Length{6, 4}}, c.Min.X, y, c.Max.X, y)
-	s := l.style
-	s.Color = inkStandard
+	at := vg.Point{X: c.Max.X, Y: y + 4}
+	if l.left {
+		at.X = c.Min.X + l.style.Width(l.words)
+	}
+	words(c, l.style, inkStandard, at, l.words)
+}
+
+// words sets text that ends at a point, on a patch of paper so that it can be read over lines.
+func words(c draw.Canvas, s draw.TextStyle, colour ink, at vg.Point, text string) {
+	wide, high := s.Width(text), s.Font.Size
+	patch := inkPaper
+	patch.A = 0xd0
+	c.FillPolygon(patch, []vg.Point{{X: at.X - wide - 2, Y: at.Y - 2}, {X: at.X + 2, Y: at.Y - 2}, {X: at.X + 2, Y: at.Y + high}, {X: at.X - wide - 2, Y: at.Y + high}})
+	s.Color = colour
 	s.XAlign, s.YAlign = draw.XRight, draw.YBottom
-	c.FillText(s, vg.Point{X: c.Max.X, Y: y + 3}, l.words)
+	c.FillText(s, at, text)
 }
 
 // line joins points in order.

@@ -40,6 +40,7 @@ func (t Trace) SVG(s Size) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	f.head = 40 // the caption, and the numbers of the decisions under it
 	f.Y.Min, f.Y.Max, f.X.Min, f.X.Max = t.Floor, t.Ceiling, 0, 1
 	var path line
 	for i, sp := range t.Spans {
