@@ -3,6 +3,7 @@ package assessment
 import (
 	"context"
 
+	"google.golang.org/grpc"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
 
@@ -77,7 +78,7 @@ func (s *Server) judged(ctx context.Context, drill string) (*assessmentv1.Assess
 
 // judge fetches what was recorded and has the judge read it.
 func (s *Server) judge(ctx context.Context, drill string) (*assessmentv1.DrillAssessed, error) {
-	t, err := s.drills.GetTimeline(ctx, &drillv1.GetTimelineRequest{DrillId: drill})
+	t, err := s.drills.GetTimeline(ctx, &drillv1.GetTimelineRequest{DrillId: drill}, grpc.MaxCallRecvMsgSize(largestTimeline))
 	if err != nil {
 		return nil, fault.From(err)
 	}
@@ -128,6 +129,9 @@ func (s *Server) Sweep(ctx context.Context) (judged int, err error) {
 }
 
 const (
+	// largestTimeline bounds what is read of one drill. A decision takes about 2 kB, a thousand may be in a drill.
+	largestTimeline = 64 << 20
+
 	sweepRun = 100        // drills looked up at a time
 	sweeper  = "assessor" // who gives the commands of a sweep
 )

@@ -79,6 +79,9 @@ func (s *Server) play(ctx context.Context, session *session, at standing, decisi
 		return nil, err
 	}
 	id := session.id
+	if index := at.row.GetDrill().GetDecisions(); index >= s.longest && decision.Choice != play.ChoiceSafeStop {
+		return nil, fault.New(codes.FailedPrecondition, "DRILL_TOO_LONG", fmt.Sprintf("The drill has %d decisions, as many as one may have. Bring it to its safe stop.", index), "drill", id)
+	}
 	step, err := session.drill.Decide(decision)
 	if err != nil {
 		return nil, refused(err, "drill", id)

@@ -1,6 +1,7 @@
 package drill
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"sync"
@@ -266,4 +267,42 @@ func TestADrillKeepsItsText(t *testing.T) {
 	}
 	_, err := s.client.StartDrill(ctx, &drillv1.StartDrillRequest{RequestId: "r2", PersonId: "ash-1", ScenarioId: "bench-case", Variant: "easier"})
 	rpctest.WantFault(t, err, codes.InvalidArgument, "NO_SUCH_VARIANT")
+}
+
+// A caller that gives up may or may not have been heard. Sent again, the request is recorded once, and the drill goes on
+// as one in which nobody gave up.
+func TestACallerThatGivesUp(t *testing.T) {
+	s := start(t)
+	id, twin := s.drill("r1").GetDrill().GetDrillId(), s.drill("r2").GetDrill().GetDrillId()
+	gone, cancel := context.WithCancel(ctx)
+	cancel()
+	lost := 0
+	for i := range uint32(12) {
+		req := act(id, i, 0.2, say("look"))
+		if _, err := s.office.Decide(gone, req); err != nil {
+			lost++
+		}
+		want := s.decide(act(twin, i, 0.2, say("look")))
+		got, err := s.office.Decide(ctx, req)
+		if diff := cmp.Diff(want.GetScene(), got.GetScene(), protocmp.Transform()); err != nil || diff != "" {
+			t.Fatalf("decision %d: %v (-twin +it):\n%s", i, err, diff)
+		}
+	}
+	if got := len(s.kinds(id)); got != 13 {
+		t.Errorf("%d entries were recorded, %d of 12 callers heard nothing", got, lost)
+	}
+}
+
+func TestADrillIsNotEndless(t *testing.T) {
+	s := start(t)
+	s.office.longest = 3
+	id := s.drill("r1").GetDrill().GetDrillId()
+	for i := range uint32(3) {
+		s.decide(act(id, i, 0, say("look")))
+	}
+	_, err := s.client.Decide(ctx, act(id, 3, 0, say("look")))
+	rpctest.WantFault(t, err, codes.FailedPrecondition, "DRILL_TOO_LONG")
+	if resp := s.decide(choose(id, 3, "close-and-refer", 0)); !resp.GetDrill().GetSafe() {
+		t.Errorf("the safe stop led to %v", resp.GetDrill())
+	}
 }

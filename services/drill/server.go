@@ -43,7 +43,11 @@ type Server struct {
 	sessions *sessions
 	hub      *hub
 	log      *slog.Logger
+	longest  uint32 // MaxDecisions; less in tests
 }
+
+// MaxDecisions is how many decisions a drill may have, the safe stop not counted. A real one has ten to forty.
+const MaxDecisions = 1000
 
 // usualSessions is enough for every bench of a large programme; a session of ten decisions takes about 40 kB.
 const usualSessions = 256
@@ -66,6 +70,7 @@ func New(d Deps) (*Server, error) {
 	}
 	return &Server{
 		ledger: d.Ledger, roster: d.Roster, texts: newTexts(d.Scenarios), sessions: newSessions(d.Sessions), hub: newHub(), log: d.Logger,
+		longest: MaxDecisions,
 	}, nil
 }
 

@@ -7,7 +7,6 @@ import (
 	"google.golang.org/grpc/codes"
 
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
-	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	"zonule/services/fault"
 )
 
@@ -44,21 +43,4 @@ func (s *Server) WatchDrill(req *drillv1.WatchDrillRequest, stream grpc.ServerSt
 			return stream.Context().Err()
 		}
 	}
-}
-
-// proveEnd adds the place and the leaf hash of the entry that ended the drill.
-func (s *Server) proveEnd(ctx context.Context, row *drillv1.DrillRow, resp *drillv1.GetTimelineResponse) error {
-	if row.GetSite() != s.ledger.Site() {
-		return fault.New(codes.FailedPrecondition, "DRILL_OF_OTHER_SITE", "The drill was played at site "+row.GetSite()+", whose ledger proves it. Ask there.", "drill", row.GetDrill().GetDrillId(), "site", row.GetSite())
-	}
-	stored, err := s.ledger.Stored(ctx, row.GetEnded(), 1)
-	if err != nil {
-		return err
-	}
-	if len(stored) != 1 {
-		return rowsMissing(row.GetDrill().GetDrillId())
-	}
-	resp.EndedEntryHash = stored[0].Leaf[:]
-	resp.EndedPosition = &ledgerv1.Position{Site: row.GetSite(), Sequence: row.GetEnded()}
-	return nil
 }

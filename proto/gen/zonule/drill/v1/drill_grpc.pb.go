@@ -41,9 +41,10 @@ type DrillServiceClient interface {
 	// StartDrill opens a drill and shows the first scene. NOT_FOUND for an unknown person or scenario,
 	// FAILED_PRECONDITION (NOT_A_TRAINEE), INVALID_ARGUMENT (NO_SUCH_VARIANT).
 	StartDrill(ctx context.Context, in *StartDrillRequest, opts ...grpc.CallOption) (*StartDrillResponse, error)
-	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
+	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED, DRILL_ABANDONED) when the drill is over, ABORTED
 	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED,
 	// NO_FREE_HANDS, TIME_IS_UP when the limit has passed and clock_ran_out is to be sent, NO_LIMIT).
+	// FAILED_PRECONDITION (DRILL_TOO_LONG) after 1000 decisions; only the safe stop is taken then.
 	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
 	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(ctx context.Context, in *DecideRequest, opts ...grpc.CallOption) (*DecideResponse, error)
@@ -57,7 +58,7 @@ type DrillServiceClient interface {
 	// in; on a drill that has ended it changes nothing and gives its end.
 	FinishDrill(ctx context.Context, in *FinishDrillRequest, opts ...grpc.CallOption) (*FinishDrillResponse, error)
 	// AbandonDrill breaks a running drill off without judgement: a power cut, a call to theatre. It stays on
-	// record as abandoned. FAILED_PRECONDITION (DRILL_ENDED) after the end.
+	// record as abandoned. FAILED_PRECONDITION (DRILL_ENDED, DRILL_ABANDONED) when it is over.
 	AbandonDrill(ctx context.Context, in *AbandonDrillRequest, opts ...grpc.CallOption) (*AbandonDrillResponse, error)
 	// GetTimeline gives everything recorded, hidden measures and the author's stances included: for the
 	// debrief and the judge. FAILED_PRECONDITION (DRILL_RUNNING) before the end.
@@ -171,9 +172,10 @@ type DrillServiceServer interface {
 	// StartDrill opens a drill and shows the first scene. NOT_FOUND for an unknown person or scenario,
 	// FAILED_PRECONDITION (NOT_A_TRAINEE), INVALID_ARGUMENT (NO_SUCH_VARIANT).
 	StartDrill(context.Context, *StartDrillRequest) (*StartDrillResponse, error)
-	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED) after the end, ABORTED
+	// Decide takes the next decision. FAILED_PRECONDITION (DRILL_ENDED, DRILL_ABANDONED) when the drill is over, ABORTED
 	// (DECISION_TAKEN) when index is not the next one, INVALID_ARGUMENT (NO_SUCH_CHOICE, ACTION_REFUSED,
 	// NO_FREE_HANDS, TIME_IS_UP when the limit has passed and clock_ran_out is to be sent, NO_LIMIT).
+	// FAILED_PRECONDITION (DRILL_TOO_LONG) after 1000 decisions; only the safe stop is taken then.
 	// FAILED_PRECONDITION (MODEL_CHANGED) and DATA_LOSS (REPLAY_DIFFERS) when the drill cannot be gone on with after a
 	// restart because the model eye no longer answers as recorded; what was recorded stands and can be read.
 	Decide(context.Context, *DecideRequest) (*DecideResponse, error)
@@ -187,7 +189,7 @@ type DrillServiceServer interface {
 	// in; on a drill that has ended it changes nothing and gives its end.
 	FinishDrill(context.Context, *FinishDrillRequest) (*FinishDrillResponse, error)
 	// AbandonDrill breaks a running drill off without judgement: a power cut, a call to theatre. It stays on
-	// record as abandoned. FAILED_PRECONDITION (DRILL_ENDED) after the end.
+	// record as abandoned. FAILED_PRECONDITION (DRILL_ENDED, DRILL_ABANDONED) when it is over.
 	AbandonDrill(context.Context, *AbandonDrillRequest) (*AbandonDrillResponse, error)
 	// GetTimeline gives everything recorded, hidden measures and the author's stances included: for the
 	// debrief and the judge. FAILED_PRECONDITION (DRILL_RUNNING) before the end.

@@ -920,7 +920,7 @@ type GetCurveResponse struct {
 	Title string `protobuf:"bytes,3,opt,name=title,proto3" json:"title,omitempty"`
 	// Level that meets the standard, 1 to 5.
 	StandardLevel int32 `protobuf:"varint,4,opt,name=standard_level,json=standardLevel,proto3" json:"standard_level,omitempty"`
-	// The series, in the order of the drills.
+	// The series, in the order in which the drills were assessed.
 	Points []*Point `protobuf:"bytes,5,rep,name=points,proto3" json:"points,omitempty"`
 	// Share of drills that met the standard.
 	Interval *Interval `protobuf:"bytes,6,opt,name=interval,proto3" json:"interval,omitempty"`
