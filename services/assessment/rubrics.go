@@ -2,7 +2,6 @@ package assessment
 
 import (
 	"context"
-	"slices"
 	"sync"
 
 	"google.golang.org/grpc/codes"
@@ -62,17 +61,7 @@ func compile(v *scenariov1.ScenarioVersion) (*rubric.Rubric, error) {
 	if err != nil {
 		return nil, err
 	}
-	names := rubric.Names{Scenario: sc.ID}
-	for _, e := range sc.Endings {
-		names.Endings = append(names.Endings, e.ID)
-	}
-	if !slices.Contains(names.Endings, script.SafeEnding) {
-		names.Endings = append(names.Endings, script.SafeEnding)
-	}
-	for _, st := range sc.Stages {
-		for _, choice := range st.Choices {
-			names.Choices = append(names.Choices, choice.ID)
-		}
-	}
+	names := rubric.NamesOf(sc)
+	names.Evidences, names.Said = nil, nil
 	return rubric.Parse(v.GetScenarioId()+" rubric.yaml", v.GetRubricSource(), names)
 }
