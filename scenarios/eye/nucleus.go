@@ -65,6 +65,7 @@ func (e *Eye) emulsify(f *piece, h float64) {
 	if !f.captured {
 		f.captured = true
 		e.tug(&tool{onRim: true, node: e.bag.node(f.hour), spread: 3, fr: -e.par.Capture * e.hold(vac) * e.handFactor(), stop: 2})
+		e.release() // the tug is over when the piece has come free
 	}
 	if f.vol < 0.3 {
 		e.lens = max(0, e.lens-f.vol)
