@@ -16,6 +16,7 @@ import (
 
 	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
+	"zonule/scenarios/library"
 	"zonule/scenarios/script"
 	"zonule/services/clock"
 	"zonule/services/fault"
@@ -252,4 +253,18 @@ func TestScenariosInPages(t *testing.T) {
 	}
 	_, err := s.client.ListScenarios(ctx, &scenariov1.ListScenariosRequest{PageToken: "bad"})
 	rpctest.WantFault(t, err, codes.InvalidArgument, "BAD_PAGE_TOKEN")
+}
+
+// Everything in the library can be published, with its rubric.
+func TestTheLibraryCanBePublished(t *testing.T) {
+	s := start(t)
+	items, err := library.All()
+	if err != nil || len(items) == 0 {
+		t.Fatal(len(items), err)
+	}
+	for _, item := range items {
+		if v := s.publish("library-"+item.ID, item.Text, item.Rubric).GetVersion(); v.GetScenarioId() != item.ID || v.GetNormal() != (v.GetComplication() == "") {
+			t.Errorf("%s was published as %v", item.ID, v)
+		}
+	}
 }
