@@ -112,7 +112,9 @@ func (l *Ledger) loadHead(base *snapshot) (Head, error) {
 }
 
 // lastSequence finds the last entry's sequence from the keys.
-func (s *snapshot) lastSequence() (uint64, error) {
+func (s *snapshot) lastSequence() (last uint64, err error) {
+	keyDamaged := fault.New(codes.DataLoss, "KEY_DAMAGED", "The key of the ledger's last entry is damaged. Restore the ledger from a copy.")
+	defer surviveStore(nil, func() { err = keyDamaged })
 	options := badger.DefaultIteratorOptions
 	options.Reverse, options.PrefetchValues = true, false
 	it := s.txn.NewIterator(options)
@@ -123,7 +125,7 @@ func (s *snapshot) lastSequence() (uint64, error) {
 	}
 	sequence, ok := sequenceOfKey(string(it.Item().Key()[len(spaceEntry):]))
 	if !ok {
-		return 0, fault.New(codes.DataLoss, "KEY_DAMAGED", "The key of the ledger's last entry is damaged. Restore it from a copy.")
+		return 0, keyDamaged
 	}
 	return sequence, nil
 }

@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -100,40 +101,49 @@ func (l *Ledger) storeViews(head Head, views []viewState) error {
 	return nil
 }
 
-// sweep deletes the rows of a view in every generation but the one kept; 0 keeps none.
+// sweep deletes the rows of a view in every generation but the one kept; 0 keeps none. A row whose key is damaged in
+// the store's files may come back however often it is deleted, or stop the walk; it is left to the check to name.
 func (l *Ledger) sweep(name string, keep uint32) error {
-	for {
+	for last := ""; ; {
 		changes := newLayer(nil)
-		if err := l.leftovers(name, keep, changes); err != nil {
-			return err
+		first, err := l.leftovers(name, keep, changes)
+		if changes.count == 0 && err == nil {
+			return nil
 		}
-		if changes.count == 0 {
+		if changes.count == 0 || first == last {
+			l.log.Warn("old rows of a view cannot be deleted; the ledger's files are damaged", "site", l.site, "view", name, "error", err)
 			return nil
 		}
 		if err := l.store(changes); err != nil {
 			return err
 		}
+		last = first
 	}
 }
 
-// leftovers marks rows for deletion, as many as go into one transaction.
-func (l *Ledger) leftovers(name string, keep uint32, changes *layer) error {
+// leftovers marks rows for deletion, as many as go into one transaction, and gives the first one's key.
+func (l *Ledger) leftovers(name string, keep uint32, changes *layer) (first string, err error) {
 	txn := l.db.NewTransaction(false)
 	defer txn.Discard()
 	options := badger.DefaultIteratorOptions
 	options.Prefix, options.PrefetchValues = []byte(viewPrefix(name)), false
-	it := txn.NewIterator(options)
-	defer it.Close()
 	kept := []byte(viewSpace(name, keep))
-	for it.Rewind(); it.Valid() && changes.bytes < l.db.MaxBatchSize()/2 && changes.count < l.db.MaxBatchCount()/2; {
-		if keep != 0 && it.ValidForPrefix(kept) {
-			it.Seek([]byte(viewSpace(name, keep+1)))
-			continue
+	mark := func(full, _ []byte) (bool, error) {
+		if keep != 0 && bytes.HasPrefix(full, kept) {
+			return false, nil
 		}
-		changes.remove(string(it.Item().Key()), "")
-		it.Next()
+		key := string(full)
+		if first == "" {
+			first = key
+		}
+		changes.remove(key, "")
+		return changes.bytes < l.db.MaxBatchSize()/2 && changes.count < l.db.MaxBatchCount()/2, nil
 	}
-	return nil
+	err = iterate(txn, options, options.Prefix, mark)
+	if keep != 0 {
+		err = errors.Join(err, iterate(txn, options, []byte(viewSpace(name, keep+1)), mark))
+	}
+	return first, err
 }
 
 // heal builds views again that were found damaged, and finishes the ones that are behind. It runs in the writer.

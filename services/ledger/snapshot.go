@@ -1,6 +1,7 @@
 package ledger
 
 import (
+	"bytes"
 	"errors"
 	"sync/atomic"
 
@@ -25,7 +26,8 @@ func (s *snapshot) release() {
 	}
 }
 
-func (s *snapshot) get(space, key string) (row, bool, error) {
+func (s *snapshot) get(space, key string) (r row, ok bool, err error) {
+	defer surviveStore(nil, func() { r, ok, err = row{}, false, &damagedRow{space, key} })
 	full := []byte(space + key)
 	item, err := s.txn.Get(full)
 	if errors.Is(err, badger.ErrKeyNotFound) {
@@ -38,11 +40,22 @@ func (s *snapshot) get(space, key string) (row, bool, error) {
 	if err != nil {
 		return row{}, false, err
 	}
-	r, ok := openRow(full, stored)
+	r, ok = openRow(full, stored)
 	if !ok {
 		return row{}, false, &damagedRow{space, key}
 	}
 	return r, true, nil
+}
+
+// surviveStore, deferred, turns a panic of the store, which meets damaged files with one, into whatever failed does. A
+// panic of the caller's own function goes on: theirs says whether it was being called.
+func surviveStore(theirs *bool, failed func()) {
+	if theirs != nil && *theirs {
+		return
+	}
+	if recover() != nil {
+		failed()
+	}
 }
 
 func (s *snapshot) scan(space, prefix, after string, expect int, f func(string, row) (bool, error)) error {
@@ -62,23 +75,44 @@ func (s *snapshot) walk(space, prefix, after string, expect int, f func(key stri
 	if expect > 0 && expect < options.PrefetchSize {
 		options.PrefetchSize = expect + 1
 	}
-	it := s.txn.NewIterator(options)
-	defer it.Close()
 	from := options.Prefix
 	if after > prefix {
 		from = []byte(space + after)
 	}
-	for it.Seek(from); it.Valid(); it.Next() {
-		item := it.Item()
-		key := string(item.Key()[len(space):])
+	return iterate(s.txn, options, from, func(full, stored []byte) (more bool, err error) {
+		key := string(full[len(space):])
 		if key <= after && after != "" {
-			continue
+			return true, nil
 		}
-		more := false
-		err := item.Value(func(stored []byte) (err error) {
-			more, err = f(key, item.Key(), stored)
+		return f(key, full, stored)
+	})
+}
+
+// iterate calls f with the keys from one on, and their stored values if they are fetched, both valid until f returns. A
+// store that panics, or gives keys out of order (it does so when a key
+// is damaged, and may go round in circles), is damaged at the place it came to.
+func iterate(txn *badger.Txn, options badger.IteratorOptions, from []byte, f func(full, stored []byte) (more bool, err error)) (err error) {
+	theirs, last := false, append([]byte(nil), from...)
+	damaged := func() { err = &damagedRow{string(options.Prefix), string(last)} }
+	defer surviveStore(&theirs, damaged)
+	it := txn.NewIterator(options)
+	defer it.Close()
+	first := true
+	for it.Seek(from); it.Valid(); it.Next() {
+		item, stored := it.Item(), []byte(nil)
+		if order := bytes.Compare(item.Key(), last); order < 0 || order == 0 && !first {
+			damaged()
 			return err
-		})
+		}
+		first, last = false, append(last[:0], item.Key()...)
+		if options.PrefetchValues { // fetched already, and kept by the iterator until it moves on
+			if err := item.Value(func(v []byte) error { stored = v; return nil }); err != nil {
+				return err
+			}
+		}
+		theirs = true
+		more, err := f(item.Key(), stored)
+		theirs = false
 		if err != nil || !more {
 			return err
 		}
@@ -87,15 +121,12 @@ func (s *snapshot) walk(space, prefix, after string, expect int, f func(key stri
 }
 
 // count says how many keys begin with the space.
-func (s *snapshot) count(space string) (uint64, error) {
+func (s *snapshot) count(space string) (n uint64, err error) {
 	options := badger.DefaultIteratorOptions
-	options.Prefix = []byte(space)
-	options.PrefetchValues = false
-	it := s.txn.NewIterator(options)
-	defer it.Close()
-	n := uint64(0)
-	for it.Rewind(); it.Valid(); it.Next() {
+	options.Prefix, options.PrefetchValues = []byte(space), false
+	err = iterate(s.txn, options, options.Prefix, func([]byte, []byte) (bool, error) {
 		n++
-	}
-	return n, nil
+		return true, nil
+	})
+	return n, err
 }
