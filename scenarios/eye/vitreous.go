@@ -104,7 +104,7 @@ func (e *Eye) pullStrand(h float64) {
 }
 
 // uncutForce is the pull on a fully engaged strand at an uncut port, mN, at a vacuum in
-// mmHg. cutterForce is that of a cutter; slopes after Teixeira et al. 2010.
+// mmHg. cutterForce is that of a cutter; slopes after Br J Ophthalmol 2010;94:1226.
 func uncutForce(vac float64) float64 { return 3 * (0.02 + 0.079*vac/100) }
 
 func cutterForce(vac, cuts float64) float64 {
