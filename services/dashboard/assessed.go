@@ -23,7 +23,6 @@ type markView struct {
 	competency
 	Shown    bool
 	Level    int32
-	Steps    [5]bool
 	Anchor   string // the behaviour the level stands for
 	Reason   string
 	Rule     string
@@ -63,7 +62,7 @@ func assessedOf(a *assessmentv1.Assessment, steps []stepView) *assessed {
 
 func markOf(m *assessmentv1.Mark, titles map[string]string, all []stepView) markView {
 	out := markView{
-		competency: competencyOf(m.GetCriterion(), m.GetTitle()), Shown: m.GetLevel() > 0, Level: m.GetLevel(), Steps: steps(int(m.GetLevel())),
+		competency: competencyOf(m.GetCriterion(), m.GetTitle()), Shown: m.GetLevel() > 0, Level: m.GetLevel(),
 		Anchor: m.GetAnchor(), Reason: m.GetReason(), Rule: m.GetRule(), CappedBy: titles[m.GetCappedBy()],
 	}
 	if out.CappedBy == "" {

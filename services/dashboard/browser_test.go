@@ -183,4 +183,24 @@ func TestPictures(t *testing.T) {
 			}
 		}
 	}
+	o, feed := invented(), newFakeFeed()
+	live := serve(t, o, feed)
+	for _, page := range []struct{ name, path string }{{"moved-cohort", "/"}, {"moved-trainee", "/trainees/t-003?c=C2"}} {
+		err := chromedp.Do(ctx, chromedp.EmulateViewport(1280, 900), media("prefers-color-scheme", "light"), chromedp.Navigate(live.URL+page.path), chromedp.WaitVisible("#live[data-state='live']"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		o.assessAnother("t-003", "C2", 2.9)
+		feed.entries <- assessedEntry(t, "t-003", "t-003-d06")
+		if err := chromedp.Do(ctx, chromedp.WaitVisible(".moved"), chromedp.Sleep(500*time.Millisecond)); err != nil {
+			t.Fatal(err)
+		}
+		picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))
+		if err == nil {
+			err = os.WriteFile(filepath.Join(folder, page.name+".png"), picture, 0o600)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
 }

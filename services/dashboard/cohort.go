@@ -68,9 +68,9 @@ func cells(m *progressv1.CohortMember) []cell {
 		if s.GetTitle() != "" {
 			c.Title = s.GetTitle()
 		}
-		level := int(s.GetLastLevel())
+		level := s.GetLastLevel()
 		out[i] = cell{
-			competency: c, Shown: s.GetShown() > 0, Level: level, Steps: steps(level),
+			competency: c, Shown: s.GetShown() > 0, Level: level,
 			Count: s.GetShown(), Critical: s.GetCriticalErrors(), Href: traineeAddress(m.GetPersonId(), c.ID),
 			Key: key("cell", m.GetPersonId(), c.ID), Value: fmt.Sprintf("%d/%d/%d", level, s.GetShown(), s.GetCriticalErrors()),
 		}

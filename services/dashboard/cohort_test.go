@@ -15,7 +15,7 @@ func TestCohortRow(t *testing.T) {
 		Drills: 3, LastAt: day(0), CriticalErrors: 7,
 		Standings: []*progressv1.Standing{{Criterion: "C6", Title: "The rubric's title", Shown: 2, LastLevel: 3, CriticalErrors: 1}},
 	}})
-	want := cell{competency: competency{"C6", "The rubric's title", "Vitreous"}, Shown: true, Level: 3, Steps: [5]bool{true, true, true}, Count: 2, Critical: 1,
+	want := cell{competency: competency{"C6", "The rubric's title", "Vitreous"}, Shown: true, Level: 3, Count: 2, Critical: 1,
 		Href: "/trainees/t-009?c=C6", Key: "cell:t-009:C6", Value: "3/2/1"}
 	if diff := cmp.Diff(want, got.Cells[5], cmp.AllowUnexported(cell{})); diff != "" {
 		t.Errorf("C6 (-want +got):\n%s", diff)
@@ -51,8 +51,13 @@ func TestCohortPage(t *testing.T) {
 	if got := textOf(find(c3, "", "unseen")[0]); got != "C3 Tells look-alikes apart: level 4, 22 drills, 2 critical errors" {
 		t.Errorf("C3 of the first trainee is read as %q", got)
 	}
-	if on, off := len(find(c3, "rect", "on")), len(find(c3, "rect", "off")); on != 4 || off != 1 {
-		t.Errorf("C3 of the first trainee shows %d steps filled and %d empty", on, off)
+	if got := attribute(find(c3, "use", "")[0], "href"); got != "#stair-4" {
+		t.Errorf("C3 of the first trainee shows the steps %s", got)
+	}
+	for _, s := range find(doc, "symbol", "") {
+		if n, ok := strings.CutPrefix(attribute(s, "id"), "stair-"); ok && (n != fmt.Sprint(len(find(s, "rect", "on"))) || len(find(s, "rect", "")) != 5) {
+			t.Errorf("the steps for level %s: %d of %d are filled", n, len(find(s, "rect", "on")), len(find(s, "rect", "")))
+		}
 	}
 	if got := textOf(find(rows[5], "td", "cell")[0]); !strings.Contains(got, "not shown yet") {
 		t.Errorf("a competency never shown is read as %q", got)

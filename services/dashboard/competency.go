@@ -32,26 +32,17 @@ func isCompetency(id string) bool {
 	return false
 }
 
-// cell is where a trainee stands in one competency: the last level as a number and as steps filled, how many drills
+// cell is where a trainee stands in one competency: the last level, told as a number and as so many steps filled, how many drills
 // showed it, and critical errors.
 type cell struct {
 	competency
 	Shown    bool
-	Level    int
-	Steps    [5]bool
+	Level    int32
 	Count    uint32
 	Critical uint32
 	Href     string
 	Key      string // names the cell, so that the script can see whether it moved
 	Value    string // changes when the cell does
-}
-
-// steps fills as many of five steps as the level says.
-func steps(level int) (s [5]bool) {
-	for i := range s {
-		s[i] = i < level
-	}
-	return s
 }
 
 // key joins the parts of a name for the script.

@@ -47,19 +47,19 @@ func (c Cusum) SVG(s Size) ([]byte, error) {
 	f.Y.Tick.Marker = ticks(0, top, 0.01, 5)
 	f.Add(path, level{c.Limit, fmt.Sprintf("limit %.2f", c.Limit), true, f.style}, marks)
 	if c.Signal > 0 && c.Signal <= len(c.Scores) {
-		f.Add(flag{float64(c.Signal), c.Scores[c.Signal-1], fmt.Sprintf("signal at drill %d", c.Signal), f.style})
+		f.Add(pennant{float64(c.Signal), c.Scores[c.Signal-1], fmt.Sprintf("signal at drill %d", c.Signal), f.style})
 	}
 	return f.svg(s), nil
 }
 
-// flag points down at a datum, with words beside it.
-type flag struct {
+// pennant points down at a datum, with words beside it.
+type pennant struct {
 	x, y  float64
 	words string
 	style draw.TextStyle
 }
 
-func (g flag) Plot(c draw.Canvas, p *plot.Plot) {
+func (g pennant) Plot(c draw.Canvas, p *plot.Plot) {
 	fx, fy := p.Transforms(&c)
 	at := vg.Point{X: fx(g.x), Y: fy(g.y) + 8}
 	c.FillPolygon(inkStandard, []vg.Point{at, {X: at.X - 5, Y: at.Y + 9}, {X: at.X + 5, Y: at.Y + 9}})

@@ -7,6 +7,7 @@ import (
 	"html"
 	"math"
 	"strconv"
+	"strings"
 	"sync"
 
 	xfont "golang.org/x/image/font"
@@ -149,10 +150,10 @@ func ticks(low, high, least float64, most int) plot.ConstantTicks {
 
 // minus sets a true minus sign and no minus zero.
 func minus(s string) string {
-	if s == "-0" {
-		return "0"
+	if strings.Trim(s, "-0.") == "" {
+		return strings.TrimPrefix(s, "-")
 	}
-	if s != "" && s[0] == '-' {
+	if s[0] == '-' {
 		return "−" + s[1:]
 	}
 	return s
