@@ -1,0 +1,52 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"zonule/cmd/zonule/site"
+)
+
+// serveCmd runs a site for real work.
+type serveCmd struct {
+	Data      string `help:"Folder that holds the site's ledger and NATS files; made if it is not there." required:"" placeholder:"DIR" type:"path"`
+	Programme string `help:"Id of the programme; needed the first time only." placeholder:"ID"`
+	Site      string `help:"Id of this site; needed the first time only." placeholder:"ID"`
+	Listen    string `help:"Where gRPC listens; loopback, since access control is not in yet." default:"127.0.0.1:7410" placeholder:"HOST:PORT"`
+	Pages     string `help:"Where the pages are served; loopback." default:"127.0.0.1:7480" placeholder:"HOST:PORT"`
+}
+
+// Run serves until it is interrupted.
+func (c *serveCmd) Run(ctx context.Context, sh *shell) error {
+	s, err := site.Open(ctx, site.Config{Data: c.Data, Programme: c.Programme, Site: c.Site, Listen: c.Listen, Pages: c.Pages, Log: sh.log})
+	if err != nil {
+		return err
+	}
+	if err := s.PublishLibrary(ctx); err != nil {
+		_ = s.Close()
+		return err
+	}
+	printPlaces(sh, s, c.Data)
+	fmt.Fprintf(sh.out, "\nEnrol people with: zonule person add ID NAME. Ctrl-C ends; running drills go on at the next start.\n")
+	return waitAndClose(ctx, s)
+}
+
+// printPlaces says where everything is.
+func printPlaces(sh *shell, s *site.Site, data string) {
+	fmt.Fprintf(sh.out, "  pages  http://%s/\n", s.PagesAddr())
+	fmt.Fprintf(sh.out, "  gRPC   %s (reflection and health are on)\n", s.GRPCAddr())
+	fmt.Fprintf(sh.out, "  NATS   embedded in this process, no port open; files in %s\n", filepath.Join(data, site.NATSFolder))
+	fmt.Fprintf(sh.out, "  data   %s\n", data)
+}
+
+// waitAndClose waits for the interrupt, or for something in the site to fail, and closes it.
+func waitAndClose(ctx context.Context, s *site.Site) error {
+	select {
+	case <-ctx.Done():
+		return s.Close()
+	case err := <-s.Failed():
+		_ = s.Close()
+		return err
+	}
+}
