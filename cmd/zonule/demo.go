@@ -16,7 +16,7 @@ type demoCmd struct {
 	Data     string `help:"Folder to keep the invented programme in; a temporary one, removed at the end, when none is given." placeholder:"DIR" type:"path"`
 	Once     bool   `help:"Play, print a summary, check the ledger, and end."`
 	Trainees int    `help:"How many trainees to invent, 1 to 12." default:"8"`
-	Sessions int    `help:"How many sessions of the wet lab each trainee attends, 1 to 60." default:"24"`
+	Sessions int    `help:"How many sessions of the wet lab each trainee attends, 1 to 60." default:"30"`
 	Seed     uint64 `help:"Seed of the invented programme; the same seed gives the same drills." default:"1"`
 	Listen   string `help:"Where gRPC listens; loopback." default:"127.0.0.1:7410" placeholder:"HOST:PORT"`
 	Pages    string `help:"Where the pages are served; loopback." default:"127.0.0.1:7480" placeholder:"HOST:PORT"`

@@ -83,7 +83,7 @@ func (p Plan) Schedule(scenarios int) []Session {
 	draw := rand.New(rand.NewPCG(p.Seed, 0x7a6f6e756c65))
 	learners := make([]learner, p.Trainees)
 	for i := range learners {
-		learners[i] = learner{plateau: 0.95 + 0.045*draw.Float64(), gap: 0.45 + 0.25*draw.Float64(), rate: 0.12 + 0.20*draw.Float64()}
+		learners[i] = learner{plateau: 0.96 + 0.038*draw.Float64(), gap: 0.40 + 0.25*draw.Float64(), rate: 0.14 + 0.22*draw.Float64()}
 	}
 	sessions := make([]Session, p.Rounds)
 	for round := range sessions {
