@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 
+	"github.com/dgraph-io/badger/v4"
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/grpc/codes"
 	"google.golang.org/protobuf/proto"
@@ -43,6 +44,8 @@ func (l *Ledger) stageOn(base *snapshot) *stage {
 	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(cached{base, l.cache}), views: slices.Clone(base.views), size: base.head.Size, ill: &illness{}}
 }
 
+var errTooLarge = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The command changes more than the ledger can record at once. Nothing was recorded. Split it into smaller ones.")
+
 var errFull = errors.New("the command does not fit into this batch")
 
 // run runs one command on a stage of its own. errFull asks for a new batch and errViewIll for a repair; any other failure
@@ -57,7 +60,7 @@ func (b *batch) run(p *pending) error {
 		if b.all.layer.count > 0 {
 			return errFull
 		}
-		err = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The command changes more than the ledger can record at once. Nothing was recorded. Split it into smaller ones.")
+		err = errTooLarge
 	}
 	if err == nil {
 		own.pour(b.all)
@@ -245,6 +248,9 @@ func outward(err error) error {
 	var damaged *damagedRow
 	if errors.As(err, &damaged) {
 		return damaged.fault()
+	}
+	if errors.Is(err, badger.ErrTxnTooBig) {
+		return errTooLarge
 	}
 	return err
 }

@@ -175,7 +175,7 @@ func (w *writer) crash(b *batch, err error) {
 		w.serve(b.waiting[:half])
 		w.serve(b.waiting[half:])
 	} else {
-		refuse(b.waiting, err)
+		refuse(b.waiting, outward(err))
 	}
 	w.serve(again)
 }
