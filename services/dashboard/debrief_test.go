@@ -6,7 +6,6 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
-	"zonule/scenarios/eye"
 )
 
 func TestChangesTellWhatMovedAndAlwaysDepthAndPressure(t *testing.T) {
@@ -113,36 +112,5 @@ func TestRunningDrillShowsNothingHidden(t *testing.T) {
 		if strings.Contains(strings.ToLower(w.Body.String()), strings.ToLower(hidden)) {
 			t.Errorf("the page of a running drill says %q", hidden)
 		}
-	}
-}
-
-// The words follow the model eye: every measure named here exists there, in the same unit, and every measure of the
-// eye is either told or left out on purpose.
-func TestMeasuresFollowTheEye(t *testing.T) {
-	units := map[string]string{"uL": "µL", "mN.s": "mN·s", "h": "clock hours", "deg": "degrees", "degC": "°C"}
-	leftOut := map[string]bool{
-		"time_s": true, "harm": true, "new_dialysis_hours": true, "wobble": true, "gap_mm2": true, "traction_hazard": true, "cde": true, "lowest_depth_mm": true, "highest_iop_mmhg": true, "lowest_iop_mmhg": true,
-		"vitreous_pressure_mmhg": true, "tip_in_eye": true, "wound_open": true, "irrigation_on": true, "aspirating": true, "ultrasound_on": true, "occlusion": true, "aspirated_ml_min": true, "irrigated_ml_min": true, "nearness": true, "supported": true, "weak_hour": true,
-	}
-	told := map[string]measure{}
-	for _, m := range measures {
-		told[m.name] = m
-	}
-	for _, info := range eye.MeasureTable() {
-		m, ok := told[info.Name]
-		delete(told, info.Name)
-		if ok == leftOut[info.Name] {
-			t.Errorf("%s: told %v, left out on purpose %v", info.Name, ok, leftOut[info.Name])
-		}
-		unit := info.Unit
-		if u, ok := units[unit]; ok {
-			unit = u
-		}
-		if ok && m.scale == 0 && unit != "" && m.unit != unit || ok && m.yes != info.Bool {
-			t.Errorf("%s is told in %q (yes or no: %v), the eye has %q (%v)", info.Name, m.unit, m.yes, info.Unit, info.Bool)
-		}
-	}
-	for name := range told {
-		t.Errorf("%s is no measure of the eye", name)
 	}
 }

@@ -2,7 +2,7 @@
 // on the server, with one small script that keeps an open page up to date.
 //
 // A page is a value: a handler asks the offices through their generated clients and fills a struct, a template prints
-// it. The pages know nothing but the contracts: what the eye's measures are called in words stands in measures.go.
+// it. The pages know nothing but the contracts: what the eye's measures are called in words stands in the package measure.
 // They rank nobody: trainees stand in the order of their ids, and nothing can be sorted by result.
 //
 // GET / (cohort, ?after= pages on), /trainees/{id} (?c=C6 chooses the competency, ?drills= pages the drills),

@@ -5,6 +5,7 @@ import (
 
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
 	"zonule/services/dashboard/chart"
+	"zonule/services/dashboard/measure"
 )
 
 // traceView is one measure over the drill, drawn and as a table.
@@ -43,9 +44,9 @@ func tracesOf(t *drillv1.Timeline) ([]traceView, error) {
 }
 
 func traceOf(t *drillv1.Timeline, name, title string, floor, ceiling float64) (traceView, error) {
-	m := measureNamed(name)
-	picture := chart.Trace{Caption: m.heading(), Floor: floor, Ceiling: ceiling}
-	out := traceView{Title: title, Heading: m.heading(), ID: "trace-" + name}
+	m := measure.Named(name)
+	picture := chart.Trace{Caption: m.Heading(), Floor: floor, Ceiling: ceiling}
+	out := traceView{Title: title, Heading: m.Heading(), ID: "trace-" + name}
 	add := func(what string, segment *drillv1.Segment) {
 		s := stretchOf(t.GetMeasures(), segment)
 		after, ok := s.after[name]
@@ -60,7 +61,7 @@ func traceOf(t *drillv1.Timeline, name, title string, floor, ceiling float64) (t
 			high = v
 		}
 		picture.Spans = append(picture.Spans, chart.Span{From: s.from, To: s.to, Low: low, High: high, After: after})
-		out.Rows = append(out.Rows, traceRow{what, numeral(s.from, 1), numeral(s.to, 1), m.say(low), m.say(high), m.say(after)})
+		out.Rows = append(out.Rows, traceRow{what, numeral(s.from, 1), numeral(s.to, 1), m.Say(low), m.Say(high), m.Say(after)})
 	}
 	add("Opening", t.GetOpening())
 	for _, s := range t.GetSteps() {
@@ -77,7 +78,7 @@ func traceOf(t *drillv1.Timeline, name, title string, floor, ceiling float64) (t
 	low, high := rangeOf(picture.Spans)
 	picture.Title = title + " over the drill"
 	picture.Desc = fmt.Sprintf("Between %s and %s %s over %s recorded. The table beside it holds the same numbers.",
-		m.say(low), m.say(high), m.unit, count(uint32(len(out.Rows)), "stretch", "stretches"))
+		m.Say(low), m.Say(high), m.Unit, count(uint32(len(out.Rows)), "stretch", "stretches"))
 	var err error
 	out.Picture, err = draw(picture)
 	return out, err
@@ -89,13 +90,4 @@ func rangeOf(spans []chart.Span) (low, high float64) {
 		all = append(all, s.Low, s.High, s.After)
 	}
 	return extent(all)
-}
-
-func measureNamed(name string) measure {
-	for _, m := range measures {
-		if m.name == name {
-			return m
-		}
-	}
-	return measure{name: name, words: plain(name), decimals: 1}
 }

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
+	"zonule/services/dashboard/measure"
 )
 
 // moment is a time for a reader and for a machine; empty when there is none.
@@ -30,16 +31,7 @@ func count(n uint32, one, many string) string {
 }
 
 // numeral writes a number with so many decimals, a true minus sign and no minus zero.
-func numeral(v float64, decimals int) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "not a number"
-	}
-	s := strconv.FormatFloat(v, 'f', decimals, 64)
-	if strings.Trim(s, "-0.") == "" {
-		return strings.TrimPrefix(s, "-")
-	}
-	return strings.Replace(s, "-", "−", 1)
-}
+func numeral(v float64, decimals int) string { return measure.Numeral(v, decimals) }
 
 // nb keeps a number and its unit on one line.
 const nb = "\u00a0"
