@@ -7,6 +7,9 @@ import (
 	"os"
 
 	"github.com/dgraph-io/badger/v4"
+	"google.golang.org/protobuf/proto"
+
+	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 )
 
 // spillBytes is how much of a fresh fold is kept in memory before it goes to a temporary store.
@@ -25,11 +28,11 @@ func (c *checker) views(ctx context.Context) error {
 		fresh.views = append(fresh.views, emptyView(v.name, v.version, v.generation))
 	}
 	fresh.layer = newLayer(scratch)
-	err := c.snap.entries(ctx, 1, func(sequence uint64, r row) (bool, error) {
-		if err := fresh.refold(sequence, r.value); err != nil {
-			return false, err
+	err := c.snap.decoded(ctx, 1, func(e *ledgerv1.Entry, payload proto.Message) error {
+		if err := fresh.fold(e, payload); err != nil {
+			return err
 		}
-		return true, scratch.spill(fresh.layer)
+		return scratch.spill(fresh.layer)
 	})
 	if ctx.Err() != nil {
 		return outOfTime(ctx, "The time was over while checking the ledger.")

@@ -121,7 +121,7 @@ func TestOpenNoticesWrongRows(t *testing.T) {
 		"missing": func(t *testing.T, l *Ledger) { spoil(t, l, sumsSpace(l), "a", gone) },
 		"damaged": func(t *testing.T, l *Ledger) { spoil(t, l, sumsSpace(l), "a", flip) },
 		"old": func(t *testing.T, l *Ledger) {
-			spoil(t, l, sumsSpace(l), "a", func(b []byte) []byte { old = append(old, b...); return b })
+			spoil(t, l, sumsSpace(l), "a", func(b []byte) []byte { old = append([]byte(nil), b...); return b })
 			mustAppend(t, l, does("later", adds("a", 1)))
 			spoil(t, l, sumsSpace(l), "a", func([]byte) []byte { return old })
 			mustBeBad(t, l, "view sums")

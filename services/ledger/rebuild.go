@@ -8,6 +8,7 @@ import (
 
 	"github.com/dgraph-io/badger/v4"
 	"google.golang.org/grpc/codes"
+	"google.golang.org/protobuf/proto"
 
 	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	"zonule/services/fault"
@@ -176,45 +177,95 @@ func (l *Ledger) heal(ill []viewState) error {
 // catchUp folds the entries that views have not seen, in pieces of one transaction each, so that a stop in between
 // loses little.
 func (l *Ledger) catchUp(ctx context.Context) error {
-	for {
-		base := l.current
-		from := base.head.Size
-		for _, v := range base.views[:len(l.views)] {
-			from = min(from, v.position)
-		}
-		if from == base.head.Size {
-			return nil
-		}
-		piece := l.stageOn(base)
-		err := base.entries(ctx, from+1, func(sequence uint64, r row) (bool, error) {
-			if err := piece.refold(sequence, r.value); err != nil {
-				return false, err
-			}
-			return piece.layer.bytes < l.db.MaxBatchSize()/2 && piece.layer.count < l.db.MaxBatchCount()/2, nil
-		})
-		if err != nil {
-			return err
-		}
+	base, err := l.acquire()
+	if err != nil {
+		return err
+	}
+	defer base.release()
+	from := base.head.Size
+	for _, v := range base.views[:len(l.views)] {
+		from = min(from, v.position)
+	}
+	piece := l.stageOn(l.current)
+	finish := func() error {
 		piece.layer.put(spaceMeta, keyViews, storedRow(encodeViews(piece.views)))
 		if err := l.store(piece.layer); err != nil {
 			return err
 		}
 		l.cache.apply(piece.layer)
 		l.publish(base.head, piece.views)
+		piece = l.stageOn(l.current)
+		return nil
 	}
-}
-
-// refold folds a stored entry.
-func (s *stage) refold(sequence uint64, value []byte) error {
-	e, err := decodeEntry(sequence, value)
-	if err != nil {
+	err = base.decoded(ctx, from+1, func(e *ledgerv1.Entry, payload proto.Message) error {
+		if err := piece.fold(e, payload); err != nil {
+			return err
+		}
+		if piece.layer.bytes < l.db.MaxBatchSize()/2 && piece.layer.count < l.db.MaxBatchCount()/2 {
+			return nil
+		}
+		return finish()
+	})
+	if err != nil || from == base.head.Size {
 		return err
 	}
-	payload, err := e.GetPayload().UnmarshalNew()
-	if err != nil {
-		return unknownKind(e, err)
+	return finish()
+}
+
+// decoded calls f with the entries from a sequence on and their payloads, to the snapshot's head. They are read and
+// decoded ahead by another goroutine, which has ended when decoded returns.
+func (s *snapshot) decoded(ctx context.Context, from uint64, f func(*ledgerv1.Entry, proto.Message) error) error {
+	type one struct {
+		entry   *ledgerv1.Entry
+		payload proto.Message
 	}
-	return s.fold(e, payload)
+	ahead, cancel := context.WithCancel(ctx)
+	defer cancel()
+	runs, ended := make(chan []one, 4), make(chan error, 1)
+	go func() {
+		defer close(runs)
+		var run []one
+		hand := func() bool {
+			select {
+			case runs <- run:
+				run = nil
+				return true
+			case <-ahead.Done():
+				return false
+			}
+		}
+		err := s.entries(ahead, from, func(sequence uint64, r row) (bool, error) {
+			e, err := decodeEntry(sequence, r.value)
+			if err != nil {
+				return false, err
+			}
+			payload, err := e.GetPayload().UnmarshalNew()
+			if err != nil {
+				return false, unknownKind(e, err)
+			}
+			run = append(run, one{e, payload})
+			return len(run) < 256 || hand(), nil
+		})
+		hand()
+		ended <- err
+	}()
+	var failed error
+	for run := range runs {
+		for _, d := range run {
+			if failed == nil {
+				if failed = f(d.entry, d.payload); failed != nil {
+					cancel()
+				}
+			}
+		}
+	}
+	if failed == nil {
+		failed = <-ended
+	}
+	if failed == nil && ctx.Err() != nil {
+		failed = outOfTime(ctx, "The time was over while folding the ledger's entries.")
+	}
+	return failed
 }
 
 func unknownKind(e *ledgerv1.Entry, cause error) error {

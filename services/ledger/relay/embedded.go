@@ -114,7 +114,10 @@ func (s *Server) InProcessConn() (net.Conn, error) {
 // Connect makes a connection from within the process, which comes back by itself when the server does.
 func (s *Server) Connect(name string) (*nats.Conn, error) {
 	return nats.Connect("", nats.InProcessServer(s), nats.Name(name), nats.MaxReconnects(-1),
-		nats.ReconnectWait(100*time.Millisecond), nats.ReconnectJitter(0, 0), nats.RetryOnFailedConnect(true))
+		nats.ReconnectWait(100*time.Millisecond), nats.ReconnectJitter(0, 0), nats.RetryOnFailedConnect(true),
+		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+			s.options.Logger.Warn("nats connection", "name", name, "error", err)
+		}))
 }
 
 // serverLog passes the server's warnings and errors on.
