@@ -192,7 +192,7 @@ func TestPictures(t *testing.T) {
 		}
 		o.assessAnother("t-003", "C2", 2.9)
 		feed.entries <- assessedEntry(t, "t-003", "t-003-d06")
-		if err := chromedp.Do(ctx, chromedp.WaitVisible(".moved"), chromedp.Sleep(500*time.Millisecond)); err != nil {
+		if err := chromedp.Do(ctx, chromedp.Poll[chromedp.Void]("document.querySelector('.moved') !== null"), chromedp.Sleep(500*time.Millisecond)); err != nil {
 			t.Fatal(err)
 		}
 		picture, err := chromedp.Run(ctx, chromedp.FullScreenshot(100))

@@ -18,6 +18,7 @@
   let fetching = false;
   let waiting = 0; // assessed drills not shown yet
   let retry = 0;
+  let silence = 0; // timer that clears what was told
 
   const state = () => {
     box.dataset.state = paused ? "paused" : connected ? "live" : "away";
@@ -72,6 +73,8 @@
       if (link) names.push(link.textContent);
     }
     const what = drills === 1 ? "A drill was assessed" : "Drills were assessed";
+    clearTimeout(silence);
+    silence = setTimeout(() => { told.textContent = ""; }, markedFor);
     told.textContent = (names.length > 0 && names.length <= 3 ? what + ": " + names.join(", ") : what) + ". This page shows it now.";
   };
 
@@ -106,23 +109,45 @@
   // what an event says about this page: a trainee's or a drill's page is fetched again only for its own
   const mine = (data) => main.dataset.watches === "" || data.person === main.dataset.watches || data.drill === main.dataset.watches;
 
-  const source = new EventSource("/live");
-  source.addEventListener("open", () => { connected = true; state(); });
-  source.addEventListener("error", () => { connected = false; state(); });
-  source.addEventListener("place", (e) => { heard = JSON.parse(e.data).place; refresh(); });
-  source.addEventListener("behind", (e) => { heard = JSON.parse(e.data).place; waiting++; state(); refresh(); });
-  source.addEventListener("assessed", (e) => {
-    const data = JSON.parse(e.data);
-    if (!mine(data)) {
-      if (heard === place) place = data.place; // nothing of ours between: what is shown is still new
+  let source = null;
+  let again = 0; // timer of the next try
+
+  const connect = () => {
+    clearTimeout(again);
+    if (source || document.hidden) return;
+    source = new EventSource("/live");
+    source.addEventListener("open", () => { connected = true; state(); });
+    source.addEventListener("error", () => {
+      connected = false;
+      state();
+      if (source.readyState !== EventSource.CLOSED) return; // the browser tries again by itself
+      source = null; // it was refused, and the browser gives up
+      again = setTimeout(connect, 10000);
+    });
+    source.addEventListener("place", (e) => { heard = JSON.parse(e.data).place; refresh(); });
+    source.addEventListener("behind", (e) => { heard = JSON.parse(e.data).place; waiting++; state(); refresh(); });
+    source.addEventListener("assessed", (e) => {
+      const data = JSON.parse(e.data);
+      if (!mine(data)) {
+        if (heard === place) place = data.place; // nothing of ours between: what is shown is still new
+        heard = data.place;
+        return;
+      }
       heard = data.place;
-      return;
-    }
-    heard = data.place;
-    waiting++;
+      waiting++;
+      state();
+      refresh();
+    });
+  };
+
+  // a page that nobody sees holds no connection: browsers allow only a few to one site
+  const disconnect = () => {
+    clearTimeout(again);
+    if (source) source.close();
+    source = null;
+    connected = false;
     state();
-    refresh();
-  });
+  };
 
   button.addEventListener("click", () => {
     paused = !paused;
@@ -130,8 +155,10 @@
     state();
     if (!paused) refresh();
   });
-  addEventListener("pagehide", () => source.close());
+  document.addEventListener("visibilitychange", () => { if (document.hidden) disconnect(); else connect(); });
+  addEventListener("pagehide", disconnect);
   addEventListener("pageshow", (e) => { if (e.persisted) location.reload(); });
   box.hidden = false;
   state();
+  connect();
 })();
