@@ -137,8 +137,11 @@ func (r *Relay) keepCursor(must bool) {
 
 // resume finds the stream, or makes it if it never existed, and reads where it stands.
 func (r *Relay) resume(ctx context.Context) (place, error) {
-	ctx, cancel := context.WithTimeout(ctx, ackWait)
+	ctx, cancel := context.WithTimeout(ctx, resumeWait)
 	defer cancel()
+	if err := r.Conn.FlushWithContext(ctx); err != nil { // fails at once on a connection that breaks; a question would wait
+		return place{}, err
+	}
 	cursor, known, err := r.Ledger.Cursor(r.name)
 	if err != nil {
 		return place{}, err

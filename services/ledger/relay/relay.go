@@ -35,6 +35,7 @@ const (
 const (
 	window        = 256              // how many messages are on their way at once
 	ackWait       = 10 * time.Second // a cluster may take that long to answer when a leader changes
+	resumeWait    = 5 * time.Second  // a question asked while the connection breaks is never answered
 	cursorEvery   = time.Second      // how often the cursor is written while carrying
 	shortestPause = 100 * time.Millisecond
 	longestPause  = 10 * time.Second

@@ -129,9 +129,14 @@ func readStream(t testing.TB, nc *nats.Conn) []string {
 	}
 	ctx, cancel := context.WithTimeout(context.Background(), 20*time.Second)
 	defer cancel()
-	stream, err := js.Stream(ctx, StreamName("north", "lab.1"))
-	if err != nil {
-		t.Fatal(err)
+	var stream jetstream.Stream
+	for tries := 0; stream == nil; tries++ { // a request made while the server restarts is lost
+		short, stop := context.WithTimeout(ctx, time.Second)
+		stream, err = js.Stream(short, StreamName("north", "lab.1"))
+		stop()
+		if err != nil && tries == 10 {
+			t.Fatal(err)
+		}
 	}
 	info, err := stream.Info(ctx)
 	if err != nil {
