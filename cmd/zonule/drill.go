@@ -29,7 +29,7 @@ type drillCmd struct {
 	ClockOff bool   `help:"Switch time limits off."`
 	Bench    string `help:"Bench it is played at."`
 	Resume   string `help:"Take up this running drill where it stands." placeholder:"DRILL"`
-	List     bool   `help:"List the scenarios and end."`
+	List     bool   `help:"List the scenarios with their ids and end. For facilitators."`
 	Alone    bool   `help:"Play on a temporary site of its own even if one is running; nothing is kept."`
 }
 
@@ -56,12 +56,12 @@ func (c *drillCmd) Run(ctx context.Context, sh *shell) error {
 	}
 	defer func() { _ = in.Close() }()
 	out := terminal.Cooked(sh.out, in.Live())
-	p := &terminal.Player{Drills: clients.Drill, Assessments: clients.Assessment, In: in, Out: out, Style: style(sh), Now: time.Now}
+	p := &terminal.Player{Drills: clients.Drill, Assessments: clients.Assessment, Scenarios: clients.Scenario, In: in, Out: out, Style: style(sh), Now: time.Now}
 	if c.Resume != "" {
 		return p.Resume(ctx, c.Resume)
 	}
 	if c.Scenario == "" {
-		if c.Scenario, err = p.Pick(ctx, clients.Scenario); err != nil {
+		if c.Scenario, err = p.Pick(ctx); err != nil {
 			return err
 		}
 	}

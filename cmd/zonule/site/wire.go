@@ -19,6 +19,7 @@ import (
 
 	assessmentv1 "zonule/proto/gen/zonule/assessment/v1"
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
+	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	progressv1 "zonule/proto/gen/zonule/progress/v1"
 	rosterv1 "zonule/proto/gen/zonule/roster/v1"
 	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
@@ -186,6 +187,7 @@ func (s *Site) offices(c Config) (register func(*grpc.Server), closeDrills func(
 		drillv1.RegisterDrillServiceServer(g, drills)
 		assessmentv1.RegisterAssessmentServiceServer(g, s.assessment)
 		progressv1.RegisterProgressServiceServer(g, curves)
+		ledgerv1.RegisterLedgerServiceServer(g, ledger.NewServer(s.Ledger))
 	}, drills.Close, nil
 }
 

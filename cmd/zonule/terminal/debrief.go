@@ -8,6 +8,7 @@ import (
 
 	assessmentv1 "zonule/proto/gen/zonule/assessment/v1"
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
+	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
 	"zonule/scenarios/eye"
 )
 
@@ -45,7 +46,7 @@ func (p *Player) debrief(ctx context.Context, d *drillv1.Drill) error {
 	a := judged.GetAssessment()
 	p.critical(a)
 	p.decisions(recorded.GetTimeline())
-	p.levels(a)
+	p.levels(a, p.reviewer(ctx, d))
 	return nil
 }
 
@@ -64,20 +65,32 @@ func (p *Player) decisions(t *drillv1.Timeline) {
 	p.say("\n%s\n", p.Style.bold("What each decision did to the eye"))
 	before := t.GetOpening().GetAfter()
 	for _, s := range t.GetSteps() {
-		head := fmt.Sprintf("%2d  %s after %.1f s: %s", s.GetIndex()+1, clock(s.GetThinking().GetEndS()), s.GetElapsedS(), s.GetSay())
-		p.say("%s\n", p.Style.fold(head, ""))
-		for _, m := range slices.Concat(s.GetThinking().GetMarks(), s.GetDoing().GetMarks()) {
-			if m.GetText() != "" && !m.GetOff() {
-				p.say("%s\n", p.Style.fold(fmt.Sprintf("> %s %s", clock(m.GetAtS()), m.GetText()), "      "))
-			}
-		}
+		p.say("%s\n", p.Style.hang(fmt.Sprintf("%s (at %s, after %.1f s)", s.GetSay(), clock(s.GetThinking().GetEndS()), s.GetElapsedS()), fmt.Sprintf("%3d  ", s.GetIndex()+1)))
+		p.happenings(s)
 		if change := changes(t.GetMeasures(), before, s); change != "" {
-			p.say("%s\n", p.Style.fold(change, "      "))
+			p.say("%s\n", p.Style.hang(change, "     eye:  "))
 		}
 		if stance := stanceWord(s.GetStance()); stance != "" {
-			p.say("%s\n", p.Style.dim(p.Style.fold(strings.TrimSuffix(stance+": "+s.GetBecause(), ": "), "      ")))
+			p.say("%s\n", p.Style.dim(p.Style.hang(strings.TrimSuffix(stance+": "+s.GetBecause(), ": "), "     view: ")))
 		}
 		before = s.GetDoing().GetAfter()
+	}
+}
+
+// happenings lists what was seen, line by line, and what was done, on one.
+func (p *Player) happenings(s *drillv1.Step) {
+	var done []string
+	for _, m := range slices.Concat(s.GetThinking().GetMarks(), s.GetDoing().GetMarks()) {
+		switch {
+		case m.GetOff():
+		case findings[m.GetName()]:
+			p.say("%s\n", p.Style.hang(clock(m.GetAtS())+" "+happened(m), "     seen: "))
+		default:
+			done = append(done, happened(m))
+		}
+	}
+	if len(done) > 0 {
+		p.say("%s\n", p.Style.hang(strings.Join(done, " · "), "     done: "))
 	}
 }
 
@@ -96,7 +109,9 @@ func changes(names []string, before []float64, s *drillv1.Step) string {
 		case c.name == "chamber_depth_mm" && lowest < min(before[i], after[i])-c.least:
 			parts = append(parts, fmt.Sprintf("%s %s, down to %s, then %s %s", plainName(m.Name, m.Unit), figure(before[i]), figure(lowest), figure(after[i]), m.Unit))
 		case after[i]-before[i] >= c.least || before[i]-after[i] >= c.least:
-			parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", plainName(m.Name, m.Unit), figure(before[i]), figure(after[i]), m.Unit)))
+			name, was, unit := inWords(m, before[i])
+			_, is, _ := inWords(m, after[i])
+			parts = append(parts, strings.TrimSpace(fmt.Sprintf("%s %s to %s %s", name, was, is, unit)))
 		}
 	}
 	return strings.Join(parts, " · ")
@@ -130,9 +145,18 @@ func stanceWord(s drillv1.Stance) string {
 	}[s]
 }
 
-func (p *Player) levels(a *assessmentv1.Assessment) {
+// reviewer says which clinician reviewed the scenario; in most, none yet.
+func (p *Player) reviewer(ctx context.Context, d *drillv1.Drill) string {
+	v, err := p.Scenarios.GetScenario(ctx, &scenariov1.GetScenarioRequest{Which: &scenariov1.GetScenarioRequest_Digest{Digest: d.GetDigest()}})
+	if err != nil {
+		return "not known"
+	}
+	return v.GetVersion().GetReviewedBy()
+}
+
+func (p *Player) levels(a *assessmentv1.Assessment, reviewer string) {
 	p.say("\n%s\n", p.Style.bold("Levels by the written standard, 1 to 5"))
-	p.say("%s\n", p.Style.dim(p.Style.fold(fmt.Sprintf("rubric %s · approved by %s · scenario reviewed by a clinician: see its text", a.GetRubric(), a.GetApprovedBy()), "  ")))
+	p.say("%s\n", p.Style.dim(p.Style.fold(fmt.Sprintf("rubric %s · approved by: %s · scenario reviewed by a clinician: %s", a.GetRubric(), a.GetApprovedBy(), reviewer), "  ")))
 	for _, m := range a.GetMarks() {
 		level := fmt.Sprint(m.GetLevel())
 		if m.GetLevel() == 0 {

@@ -12,8 +12,8 @@ import (
 )
 
 // Pick shows the scenarios by the titles trainees may read and asks for one.
-func (p *Player) Pick(ctx context.Context, scenarios scenariov1.ScenarioServiceClient) (string, error) {
-	page, err := scenarios.ListScenarios(ctx, &scenariov1.ListScenariosRequest{})
+func (p *Player) Pick(ctx context.Context) (string, error) {
+	page, err := p.Scenarios.ListScenarios(ctx, &scenariov1.ListScenariosRequest{})
 	if err != nil {
 		return "", err
 	}

@@ -15,6 +15,7 @@ import (
 
 	assessmentv1 "zonule/proto/gen/zonule/assessment/v1"
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
+	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
 	"zonule/services/fault"
 )
 
@@ -26,6 +27,7 @@ const Cautions = "For training only, not for use on or about a patient. Local pr
 type Player struct {
 	Drills      drillv1.DrillServiceClient
 	Assessments assessmentv1.AssessmentServiceClient
+	Scenarios   scenariov1.ScenarioServiceClient
 	In          Input
 	Out         io.Writer
 	Style       Style
@@ -45,7 +47,7 @@ func (p *Player) Start(ctx context.Context, r *drillv1.StartDrillRequest) error 
 	if err != nil {
 		return err
 	}
-	p.opening(started.GetDrill())
+	p.opening(started.GetDrill(), p.reviewer(ctx, started.GetDrill()))
 	return p.run(ctx, started.GetDrill(), started.GetScene())
 }
 
@@ -55,7 +57,7 @@ func (p *Player) Resume(ctx context.Context, drillID string) error {
 	if err != nil {
 		return err
 	}
-	p.opening(got.GetDrill())
+	p.opening(got.GetDrill(), p.reviewer(ctx, got.GetDrill()))
 	return p.run(ctx, got.GetDrill(), got.GetScene())
 }
 

@@ -9,10 +9,10 @@ import (
 )
 
 // opening heads the drill.
-func (p *Player) opening(d *drillv1.Drill) {
+func (p *Player) opening(d *drillv1.Drill, reviewer string) {
 	st := p.Style
 	p.say("\n%s\n%s\n%s\n", st.rule(), st.bold(d.GetShownAs()), st.dim(st.fold(Cautions, "")))
-	p.say("%s\n", st.dim(fmt.Sprintf("drill %s · %s · seed %d", d.GetDrillId(), d.GetPersonId(), d.GetSeed())))
+	p.say("%s\n", st.dim(fmt.Sprintf("Scenario reviewed by a clinician: %s. Drill %s · %s · seed %d", reviewer, d.GetDrillId(), d.GetPersonId(), d.GetSeed())))
 }
 
 // scene shows what the surgeon sees now.
@@ -22,9 +22,11 @@ func (p *Player) scene(d *drillv1.Drill, s *drillv1.Scene) {
 	p.say("%s\n\n", st.dim(fmt.Sprintf("decision %d · %s · %s", s.GetIndex()+1, clock(d.GetSeconds()), s.GetOrientation())))
 	p.say("%s\n", st.bold(st.fold(s.GetCue(), "  ")))
 	for _, f := range s.GetFindings() {
-		p.say("%s\n", st.fold("- "+f, "  "))
+		if !strings.Contains(s.GetCue(), f) { // the cue often says it already
+			p.say("%s\n", st.fold("- "+f, "  "))
+		}
 	}
-	p.say("\n%s\n%s\n\n", readings("  machine  ", s.GetMachine()), readings("  eye      ", s.GetEye()))
+	p.say("\n%s\n%s\n\n", st.hang(readings(s.GetMachine()), "  machine  "), st.hang(readings(s.GetEye()), "  eye      "))
 	for i, c := range s.GetChoices() {
 		p.say("  %s  %s\n", st.bold(fmt.Sprint(i+1)), c.GetSay())
 	}
@@ -35,29 +37,50 @@ func (p *Player) scene(d *drillv1.Drill, s *drillv1.Scene) {
 	p.say("\n  %s\n", st.dim(keys))
 }
 
-// readings writes measures in the eye's own order, with their units.
-func readings(head string, values map[string]float64) string {
+// unshown are measures that a person at the bench knows without being told, or that say nothing by themselves.
+var unshown = map[string]bool{"time_s": true, "nearness": true, "tip_in_eye": true}
+
+// spoken names measures whose own name is not how they are spoken of. The second word, when there is one,
+// stands for the unit, and the value is shown times the scale.
+var spoken = map[string]struct {
+	name, unit string
+	scale      float64
+}{
+	"cde":      {"energy spent (CDE)", "", 1},
+	"power":    {"power", "%", 100},
+	"ovd_fill": {"viscoelastic fill", "%", 100},
+	"iop_mmhg": {"pressure", "mmHg", 1},
+	"wobble":   {"lens wobble", "", 1},
+}
+
+// readings writes measures in the eye's own order, with their units; what is off or absent is left out.
+func readings(values map[string]float64) string {
 	var parts []string
 	for _, m := range eye.MeasureTable() {
 		v, ok := values[m.Name]
 		switch {
-		case !ok, m.Bool && v == 0:
+		case !ok, unshown[m.Name], m.Bool && v == 0, m.Name == "hooks" && v == 0:
 		case m.Bool:
 			parts = append(parts, plainName(m.Name, ""))
 		default:
 			parts = append(parts, reading(m, v))
 		}
 	}
-	return head + strings.Join(parts, " · ")
+	return strings.Join(parts, " · ")
 }
 
 // reading writes one measure: name, value, unit.
 func reading(m eye.MeasureInfo, v float64) string {
-	text := fmt.Sprintf("%s %s", plainName(m.Name, m.Unit), figure(v))
-	if m.Unit != "" {
-		text += " " + m.Unit
+	name, value, unit := inWords(m, v)
+	return strings.TrimSpace(name + " " + value + " " + unit)
+}
+
+// inWords gives a measure's spoken name, its value and its unit.
+func inWords(m eye.MeasureInfo, v float64) (name, value, unit string) {
+	if s, ok := spoken[m.Name]; ok {
+		return s.name, figure(v * s.scale), s.unit
 	}
-	return text
+	return plainName(m.Name, m.Unit), figure(v), m.Unit
 }
 
 func figure(v float64) string {
@@ -99,15 +122,31 @@ func (p *Player) answered(r *drillv1.DecideResponse) {
 		p.say("\n%s\n", p.Style.fold("The eye would not take it: "+r.GetRefused(), "  "))
 	}
 	for _, m := range r.GetSeen() {
-		text := m.GetText()
-		if text == "" {
-			text = m.GetName()
-		}
-		if m.GetOff() {
-			text = "no longer: " + text
-		}
-		p.say("%s\n", p.Style.fold("> "+text, "  "))
+		p.say("%s\n", p.Style.hang(happened(m), "  > "))
 	}
+}
+
+// findings are the ids of what a surgeon sees; every other mark is something done.
+var findings = func() map[string]bool {
+	ids := map[string]bool{}
+	for _, f := range eye.Findings() {
+		ids[f.ID] = true
+	}
+	return ids
+}()
+
+// happened says a mark in words: a finding by its text, anything done by its name with what it was.
+func happened(m *drillv1.Mark) string {
+	name := strings.ReplaceAll(m.GetName(), "-", " ")
+	switch {
+	case m.GetOff():
+		return "no longer: " + name
+	case findings[m.GetName()] && m.GetText() != "":
+		return m.GetText()
+	case m.GetText() != "":
+		return name + ": " + m.GetText()
+	}
+	return name
 }
 
 // ended shows the last scene.

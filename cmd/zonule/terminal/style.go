@@ -25,9 +25,15 @@ func (s Style) width() int { return min(max(s.Width, 40), 100) }
 
 func (s Style) rule() string { return s.dim(strings.Repeat("─", s.width())) }
 
+// hang folds text under a head: the head stands before the first line, and the rest stands in as far.
+func (s Style) hang(text, head string) string {
+	indent := strings.Repeat(" ", len([]rune(head)))
+	return head + strings.TrimPrefix(s.fold(text, indent), indent)
+}
+
 // fold breaks text at spaces into lines of the style's width, each begun with indent.
 func (s Style) fold(text, indent string) string {
-	room := s.width() - len(indent)
+	room := s.width() - len([]rune(indent))
 	var lines []string
 	for paragraph := range strings.SplitSeq(strings.TrimSpace(text), "\n") {
 		line := ""
