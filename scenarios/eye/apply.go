@@ -38,7 +38,7 @@ func (e *Eye) do(a Action) {
 	case "remove-ovd":
 		e.removeOVD(a.num("for"))
 	case "hydrodissect":
-		e.hydrodissect()
+		e.hydrodissect(a.word("plane") == "within")
 	case "chop":
 		e.chop(a)
 	case "sculpt":
@@ -83,6 +83,48 @@ func (e *Eye) doRest(a Action) {
 	case "say":
 		e.mark("said-"+a.Word["words"], "")
 		e.pass(1)
+	default:
+		e.doBeyond(a)
+	}
+}
+
+// doBeyond does what concerns iris, membrane, patient and what presses from behind.
+func (e *Eye) doBeyond(a Action) {
+	switch a.Verb {
+	case "segment":
+		e.sutureSegment(e.hourOr(a, e.weakHour()))
+	case "expand-pupil":
+		e.expandPupil(a.word("with"))
+	case "pupil-drug":
+		e.pupilDrug(a.Word["kind"])
+	case "reposit-iris":
+		e.reposit(a.word("from"))
+	case "lift-iris":
+		e.liftIris()
+	case "burp":
+		e.burp()
+	case "loosen":
+		e.loosen()
+	case "feel":
+		e.feel()
+	case "look-behind":
+		e.lookBehind()
+	case "drip":
+		e.giveDrip()
+	case "tap":
+		e.tap(a.word("with"), a.num("amount"))
+	case "air":
+		e.fillWithAir(a.num("fill"))
+	case "suture":
+		e.suture()
+	case "turn-implant":
+		e.turnImplant(a.Num["hour"])
+	case "cough":
+		e.cough(int(a.num("bursts")))
+	case "startle":
+		e.startle()
+	case "calm-patient":
+		e.calmPatient(a.word("with"))
 	}
 }
 
@@ -161,21 +203,6 @@ func newFinding(marks []Mark) bool {
 		}
 	}
 	return false
-}
-
-// squeeze raises the outside pressure while it lasts.
-func (e *Eye) squeeze(pressure, seconds float64) {
-	e.mark("squeezed", "")
-	was := e.fl.ext
-	e.outside(pressure)
-	e.pass(seconds)
-	e.outside(was)
-}
-
-func (e *Eye) outside(pressure float64) {
-	e.fl.ext = pressure
-	e.calm = 0
-	e.settle()
 }
 
 // hourOr is the hour an action names, or another.

@@ -101,7 +101,7 @@ func (e *Eye) implantLens(a Action) {
 	}
 	hour := e.hourOr(a, e.weakHour())
 	force := 6 * e.handFactor()
-	if plane == "sulcus" {
+	if plane != "bag" {
 		force /= 2 // it unfolds before the capsule and leans on it
 	}
 	sn, cs := math.Sincos(2 * math.Pi * hour / 12)
@@ -109,13 +109,27 @@ func (e *Eye) implantLens(a Action) {
 	e.tug(&tool{onCore: true, fx: force * sn, fy: force * cs, stop: 1})
 	e.pass(3)
 	e.release()
-	if plane == "sulcus" {
-		e.implantSulcus = true
-	} else {
-		e.bag.implant, e.bag.haptic = true, e.bag.node(hour)
+	e.imp = implant{plane: plane, node: e.bag.node(hour), single: a.word("lens") == "one-piece"}
+	if plane == "bag" {
+		e.bag.implant, e.bag.haptic = true, e.imp.node
 	}
+	e.wake()
 	e.rearranged()
 	e.mark("implanted", plane)
+}
+
+// sutureSegment holds the edge over two hours on each side of its middle from the wall of
+// the eye.
+func (e *Eye) sutureSegment(hour float64) {
+	e.pass(40)
+	middle, reach := e.bag.node(hour), e.bag.n/6
+	for k := -reach; k <= reach; k++ {
+		i := ((middle+k)%e.bag.n + e.bag.n) % e.bag.n
+		e.bag.anchor[i] += e.par.SegmentK / float64(2*reach+1)
+	}
+	e.segments++
+	e.rearranged()
+	e.mark("segment-sutured", "")
 }
 
 // rearranged follows a change of what supports the bag.

@@ -36,14 +36,24 @@ func (e *Eye) capsule(h float64) {
 	if e.bag.ring {
 		weak = 0.2
 	}
-	e.capHazard += h * 1.5 * math.Exp(-max(c, -0.5)/0.2) * act * (1 + weak*e.bag.missing())
-	if e.capHazard > e.rentAt {
+	hazard := h * 1.5 * math.Exp(-max(c, -0.5)/0.2) * act * (1 + weak*e.bag.missing())
+	if e.iris.pupil < 5 {
+		hazard *= 1 + (5-e.iris.pupil)/2 // less of the edge is seen
+	}
+	e.strainCapsule(hazard)
+}
+
+// strainCapsule adds to the hazard of a tear.
+func (e *Eye) strainCapsule(hazard float64) {
+	e.capHazard += hazard
+	if e.capHazard > e.rentAt && !e.rent {
 		e.tear()
 	}
 }
 
 func (e *Eye) tear() {
 	e.rent = true
+	e.iris.pupil += 0.7
 	e.mark("capsule-rent", "")
 	e.watch.on(e, fDeepening, 0)
 }

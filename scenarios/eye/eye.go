@@ -53,8 +53,17 @@ type Eye struct {
 	capHazard, rentAt     float64
 	rent                  bool
 	lost                  bool // support
-	implantSulcus         bool
 	leftWithout           bool
+
+	// Beyond the ordinary eye; nothing of it moves while awake is false.
+	awake     bool
+	iris      iris
+	behind    behind
+	stray     float64 // uL/s of irrigation going behind the bag now
+	flap, air float64 // see membrane.go
+	gapOVD    float64 // how far viscoelastic put at the gap fills it, 0..1
+	imp       implant
+	segments  int
 
 	// Counters.
 	brokenAtReset             int
@@ -108,6 +117,7 @@ func newEye(spec Spec, seed uint64, sh *shape) (*Eye, error) {
 	e.fl.globe = newGlobe(e.par, e.par.PExt, e.bag.diaphragm())
 	e.vp, e.strand = spec.VitreousUL, spec.Strand
 	e.fl.u, e.x = spec.VitreousUL, spec.VitreousUL
+	e.bearBeyond(seed)
 	e.prepare()
 	e.settle()
 	e.watch.start(e)

@@ -44,6 +44,20 @@ const (
 	fCortexHolds
 	fDropsBack
 	fClear
+	fPupilSmall
+	fPupilShrinks
+	fBillows
+	fProlapse
+	fIrisAtPort
+	fIrisOnCapsule
+	fIrisForward
+	fMound
+	fPain
+	fFlap
+	fBlurs
+	fImplantSlips
+	fImplantDrops
+	fGapes
 	numFindings
 )
 
@@ -79,6 +93,20 @@ var findingTable = [numFindings]FindingInfo{
 	fCortexHolds:       {"cortex-holds", "The cortex holds and the bag moves with it.", "stripping loads a zonule beyond 0.6 of its strength", "3 s later"},
 	fDropsBack:         {"lens-drops-back", "The whole lens drops back and swings.", "9 clock hours of zonules missing", "never"},
 	fClear:             {"clear-at-wound", "Nothing at the wound, the pupil is round.", "looked for strands and there are none", "3 s later"},
+	fPupilSmall:        {"pupil-small", "The pupil is small.", "pupil under 5 mm", "over 5.5 mm"},
+	fPupilShrinks:      {"pupil-shrinks", "The pupil keeps shrinking.", "it narrows by more than 0.03 mm/s without a drug", "less than 0.01 mm/s"},
+	fBillows:           {"iris-billows", "The iris billows in the flow.", "waves by more than 0.35 of a limp iris in 30 mL/min", "less than 0.2"},
+	fProlapse:          {"iris-prolapses", "The iris comes into the wound.", "more than 0.15 of it in the wound", "less than 0.08"},
+	fIrisAtPort:        {"iris-at-port", "The iris is drawn to the port.", "its edge comes near the port under suction", "suction stops"},
+	fIrisOnCapsule:     {"iris-on-capsule", "The chamber is very deep, the pupil wide, the iris lies on the capsule all round.", "reverse pupil block", "the iris is lifted off"},
+	fIrisForward:       {"iris-bows-forward", "Air fills the chamber to the edge, the iris bows forward behind it.", "more than 0.9 of the chamber filled with air", "less than 0.8"},
+	fMound:             {"dark-mound", "A dark mound rises into the red reflex.", "more than 40 uL of blood under the choroid, or looked for it and there is some", "less than 20 uL, or 3 s after the look"},
+	fPain:              {"sudden-pain", "The patient complains of sudden pain.", "a vessel of the choroid gives way in a patient who is not sedated", "5 s later"},
+	fFlap:              {"membrane-flap", "A clear scroll hangs from the inner edge of the wound.", "more than 0.02 of the membrane free", "less than 0.01"},
+	fBlurs:             {"cornea-blurs", "The cornea blurs and swells over the wound.", "more than 0.3 of the membrane free", "less than 0.2"},
+	fImplantSlips:      {"implant-slips", "The implant sits askew; one haptic has slipped back.", "an implant before the bag slipped by more than 0.4 mm", "less than 0.3 mm"},
+	fImplantDrops:      {"implant-drops", "The implant slips back out of view.", "an implant before the bag slipped by more than 2.4 mm", "never"},
+	fGapes:             {"wound-gapes", "The wound gapes and leaks.", "burned long enough to stand open by more than 0.2", "sutured"},
 }
 
 // Findings returns the catalogue in its fixed order.

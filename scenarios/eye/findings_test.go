@@ -140,7 +140,41 @@ var sights = map[string]struct {
 		p.enter("aspiration-tip").do("strip", nums{"sector": 6}, words{"direction": "radial"})
 	}, func(p *player) { p.run(4) }},
 	"lens-drops-back": {Spec{DialysisHours: 8, DialysisAt: 4, Strength: 0.15}, func(p *player) { p.enter("phaco-tip").do("chop", nil, words{"force": "rough"}) }, nil},
-	"clear-at-wound":  {Spec{}, func(p *player) { p.do("check-strands", nil, nil) }, func(p *player) { p.run(4) }},
+	"pupil-small":     {Spec{PupilMM: 4}, func(p *player) { p.run(1) }, func(p *player) { p.do("expand-pupil", nil, nil).run(1) }},
+	"pupil-shrinks": {Spec{FloppyIris: 1}, func(p *player) { p.machine(90, 40, 300, 0).enter("phaco-tip").pedal(2, 5) },
+		func(p *player) { p.pedal(0, 5) }},
+	"iris-billows": {Spec{FloppyIris: 1}, func(p *player) { p.machine(90, 40, 300, 0).enter("phaco-tip").pedal(2, 3) },
+		func(p *player) {
+			p.machine(60, 8, 150, 0).do("pupil-drug", nil, words{"kind": "dilating"}).pedal(2, 3)
+		}},
+	"iris-prolapses": {Spec{FloppyIris: 0.8}, func(p *player) { p.machine(110, 30, 300, 0).enter("phaco-tip").pedal(1, 15) },
+		func(p *player) { p.pedal(0, 1).do("burp", nil, nil).do("reposit-iris", nil, nil).run(1) }},
+	"iris-at-port": {Spec{FloppyIris: 0.8, PupilMM: 4}, func(p *player) {
+		p.machine(90, 40, 400, 0).enter("phaco-tip").do("place", nums{"nearness": 0.5}, nil).pedal(2, 4)
+	}, func(p *player) { p.pedal(1, 1) }},
+	"iris-on-capsule": {Spec{BlockProne: 1}, func(p *player) { p.machine(120, 20, 200, 0).enter("phaco-tip").pedal(1, 4) },
+		func(p *player) { p.do("lift-iris", nil, nil).run(0.1) }},
+	"iris-bows-forward": {Spec{}, func(p *player) { p.do("air", nums{"fill": 1}, nil).run(1) }, func(p *player) { p.do("burp", nil, nil).run(1) }},
+	"dark-mound":        {Spec{BloodUL: 10}, func(p *player) { p.do("look-behind", nil, nil) }, func(p *player) { p.e.behind.blood = 10; p.e.behind.bleeding = false; p.run(4) }},
+	"sudden-pain": {Spec{ChoroidFragile: 1}, func(p *player) {
+		p.e.behind.at = 0.01
+		p.enter("phaco-tip").do("withdraw", nil, nil).run(1)
+	}, func(p *player) { p.run(6) }},
+	"membrane-flap": {Spec{MembraneLoose: 0.5}, func(p *player) { p.enter("phaco-tip") },
+		func(p *player) { p.pedal(0, 0).do("withdraw", nil, nil).do("air", nums{"fill": 1}, nil).run(1) }},
+	"cornea-blurs": {Spec{MembraneLoose: 1}, func(p *player) {
+		p.do("enter", nil, words{"instrument": "phaco-tip", "way": "forced"}).machine(90, 40, 300, 0).pedal(2, 20)
+	}, func(p *player) { p.pedal(0, 0).do("withdraw", nil, nil).do("air", nil, nil).run(1) }},
+	"implant-slips": {Spec{LensUL: -1, DialysisHours: 3, DialysisAt: 4}, func(p *player) {
+		p.do("ovd", nil, nil).do("implant", nums{"hour": 4.7}, words{"plane": "sulcus"}).run(5)
+	}, func(p *player) { p.do("turn-implant", nums{"hour": 1}, nil).run(12) }},
+	"implant-drops": {Spec{LensUL: -1, DialysisHours: 4, DialysisAt: 4}, func(p *player) {
+		p.do("implant", nums{"hour": 4}, words{"plane": "sulcus"}).run(20)
+	}, nil},
+	"wound-gapes": {Spec{LensUL: 100}, func(p *player) {
+		p.machine(20, 5, 50, 1).enter("phaco-tip").do("clamp", nil, words{"state": "on"}).pedal(3, 20).pedal(0, 0)
+	}, func(p *player) { p.do("withdraw", nil, nil).do("suture", nil, nil).run(1) }},
+	"clear-at-wound": {Spec{}, func(p *player) { p.do("check-strands", nil, nil) }, func(p *player) { p.run(4) }},
 }
 
 // Every finding of the catalogue comes on, and goes off again where it can.

@@ -25,8 +25,10 @@ func (e *Eye) ovd(a Action) {
 	if a.word("where") == "gap" {
 		// Put at the gap it stands where the gel is, whatever the rest of the chamber holds.
 		share = 0.7 * min(1, e.phi+in/80)
+		e.gapOVD = min(1, e.gapOVD+in*kind/50)
 	}
 	e.pushBack(share)
+	e.underViscoelastic(mainPort)
 	if mainPort {
 		e.change(func(s *settings) { s.wound = woundClosed })
 	}
@@ -58,9 +60,20 @@ func (e *Eye) inject(amount, stop float64, water bool) float64 {
 }
 
 // hydrodissect frees the nucleus with 20 uL of fluid behind it.
-func (e *Eye) hydrodissect() {
+// Where the back of the capsule is weak a wave between cortex and capsule may burst it; one
+// within the lens hardly can, and frees less.
+func (e *Eye) hydrodissect(within bool) {
 	e.inject(20, 45, true)
-	e.adhesion *= 0.3
+	free, strain := 0.3, 1.2
+	if within {
+		free, strain = 0.6, 0.1
+	}
+	e.adhesion *= free
+	if e.spec.PolarWeak > 0 && !e.rent {
+		if e.strainCapsule(strain * e.spec.PolarWeak); e.rent {
+			e.watch.onFor(e, fPupilSnap, 0, 1)
+		}
+	}
 	e.pass(1)
 	e.checkBag()
 	e.mark("hydrodissected", "")

@@ -14,9 +14,14 @@ func (e *Eye) enter(a Action) {
 		separate = w == "separate"
 	}
 	e.traction += 1.5 * e.wound
+	newPort := a.word("port") == "new"
+	if !newPort {
+		e.scrape()
+	}
+	e.peel(a.word("way") == "forced", newPort)
 	e.p = 0
 	e.change(func(s *settings) {
-		s.tool, s.separate, s.sealed, s.wound, s.pedal, s.nearness = kind, separate, false, woundFilled, 1, 0
+		s.tool, s.separate, s.sealed, s.sutured, s.wound, s.pedal, s.nearness = kind, separate, false, false, woundFilled, 1, 0
 	})
 	e.mark("entered", instrumentNames[kind])
 	e.pass(1.5)
@@ -27,6 +32,7 @@ func (e *Eye) enter(a Action) {
 func (e *Eye) withdraw() {
 	name := instrumentNames[e.set.tool]
 	e.drag()
+	e.scrape()
 	e.watch.strandHigh = false
 	e.freePieces()
 	e.change(func(s *settings) { s.tool, s.separate, s.wound, s.pedal = noTool, false, woundOpen, 0 })

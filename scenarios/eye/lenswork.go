@@ -83,6 +83,9 @@ func (e *Eye) rotate(torque float64) {
 	if m > 0 {
 		e.tug(&tool{onCore: true, moment: m, turnStop: 0.6})
 	}
+	if e.spec.PolarWeak > 0 {
+		e.strainCapsule(0.1 * torque * e.spec.PolarWeak)
+	}
 	e.pass(1.5)
 	e.release()
 	e.mark("rotated", "")

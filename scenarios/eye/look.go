@@ -12,6 +12,9 @@ func (w *watch) look(e *Eye) {
 	w.lookVitreous(e)
 	w.lookBag(e)
 	w.lookTip(e)
+	if e.awake || e.burn > 0 || w.beyond {
+		w.lookBeyond(e)
+	}
 }
 
 func (w *watch) lookChamber(e *Eye) {
@@ -52,7 +55,11 @@ func (w *watch) lookVitreous(e *Eye) {
 		seen = 0.3
 	}
 	w.set(e, fGel, e.vp > seen, e.vp < seen/2)
-	w.set(e, fPeaked, e.wound > 0.1, e.wound < 0.05)
+	peak := 0.1
+	if e.iris.constricted {
+		peak = 0.04 // a narrow pupil shows a thinner strand
+	}
+	w.set(e, fPeaked, e.wound > peak, e.wound < peak/2)
 	switch {
 	case e.strand > 0.25:
 		w.strandHigh = true

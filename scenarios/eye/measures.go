@@ -70,6 +70,28 @@ const (
 	mSupported
 	mHarm
 	mWeakHour
+	mPupil
+	mProlapse
+	mIrisDamage
+	mIrisCaught
+	mPupilHeld
+	mPupilBlocked
+	mOutside
+	mAstray
+	mBlood
+	mBleeding
+	mCalmed
+	mFlap
+	mAir
+	mGapOVD
+	mSegments
+	mSutured
+	mGape
+	mImplantSupport
+	mImplantSlip
+	mImplantLost
+	mImplantRubs
+	mOpticCaptured
 	// NumMeasures is the number of measures.
 	NumMeasures
 )
@@ -102,7 +124,7 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mFragments:      {"fragments_left", "", "loose pieces of nucleus left", false, false},
 	mCortex:         {"cortex_sectors_left", "", "sectors of twelve still holding cortex", false, false},
 	mDialysis:       {"dialysis_hours", "h", "clock hours of zonules missing", false, true},
-	mNewDialysis:    {"new_dialysis_hours", "h", "clock hours of zonules broken since the start or the last restart of the counters", false, true},
+	mNewDialysis:    {"new_dialysis_hours", "h", "clock hours of zonules broken since the start", false, true},
 	mPeak:           {"peak_load_ratio", "", "highest load on a zonule relative to its strength so far", false, true},
 	mOffset:         {"offset_mm", "mm", "bag off centre", false, true},
 	mTilt:           {"tilt_deg", "deg", "tilt of the bag", false, true},
@@ -115,9 +137,9 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mStrand:         {"strand", "", "how far a strand is engaged in the port, 0 to 1", false, true},
 	mWoundStrand:    {"wound_strand", "", "strand caught in the wound, 0 to 1", false, true},
 	mTraction:       {"traction_mns", "mN.s", "traction dose on the vitreous base", false, true},
-	mTractionHazard: {"traction_hazard", "", "1 - exp(-dose/15): an index to compare decisions, not the chance of a retinal tear", false, true},
+	mTractionHazard: {"traction_hazard", "", "traction hazard index (for comparing decisions; not the chance of a retinal tear)", false, true},
 	mRent:           {"rent", "", "the capsule is torn", true, true},
-	mRentHazard:     {"rent_hazard", "", "1 - exp(-H), risk run of tearing the posterior capsule", false, true},
+	mRentHazard:     {"rent_hazard", "", "capsule hazard index (risk run of tearing the posterior capsule)", false, true},
 	mHyaloid:        {"hyaloid_breached", "", "the face of the vitreous is broken", true, true},
 	mCDE:            {"cde", "", "dissipated ultrasound energy, power times seconds", false, false},
 	mEndothelium:    {"endothelial_loss_pct", "", "loss of endothelial cells, per cent", false, true},
@@ -153,6 +175,28 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mSupported:      {"supported", "", "adequate support: wobble under 2.6, offset under 0.45 mm, no rent", true, true},
 	mHarm:           {"harm", "", "harm index, for ordering only", false, true},
 	mWeakHour:       {"weak_hour", "", "clock hour of the middle of the longest gap, or where the zonules are weakest", false, true},
+	mPupil:          {"pupil_mm", "mm", "diameter of the pupil", false, false},
+	mProlapse:       {"iris_prolapse", "", "share of the iris that lies in the wound, 0 to 1", false, true},
+	mIrisDamage:     {"iris_damage", "", "dose of rubbing, drawing and stretching of the iris", false, true},
+	mIrisCaught:     {"iris_at_port", "", "the iris is drawn into the port", true, true},
+	mPupilHeld:      {"pupil_held", "", "hooks or an expander hold the pupil open", true, false},
+	mPupilBlocked:   {"pupil_blocked", "", "the iris lies on the capsule all round (reverse pupil block)", true, true},
+	mOutside:        {"outside_pressure_mmhg", "mmHg", "pressure of lids, orbit, speculum and drape on the eye", false, true},
+	mAstray:         {"misdirected_ul", "uL", "fluid gone astray behind an uninjured bag", false, true},
+	mBlood:          {"choroid_blood_ul", "uL", "blood under the choroid", false, true},
+	mBleeding:       {"choroid_bleeding", "", "a vessel of the choroid bleeds", true, true},
+	mCalmed:         {"patient_calmed", "", "the patient has been spoken to or sedated", true, false},
+	mFlap:           {"membrane_flap", "", "share of Descemet's membrane that hangs free, 0 to 1", false, true},
+	mAir:            {"air_fill", "", "share of the chamber filled with air, 0 to 1", false, false},
+	mGapOVD:         {"gap_ovd", "", "how far viscoelastic put at the gap fills it, 0 to 1", false, true},
+	mSegments:       {"segments", "", "sutured segments supporting the bag", false, false},
+	mSutured:        {"wound_sutured", "", "the wound has been closed with stitches", true, false},
+	mGape:           {"wound_gape", "", "how far a burned wound stands open, 0 to 1", false, true},
+	mImplantSupport: {"implant_support", "", "how well the implant is held, 0 to 1; half is the least that keeps it in place", false, true},
+	mImplantSlip:    {"implant_slip_mm", "mm", "how far an implant before the bag has slipped", false, true},
+	mImplantLost:    {"implant_lost", "", "the implant slipped out of view", true, true},
+	mImplantRubs:    {"implant_rubs", "", "a one-piece implant lies in the sulcus, where its haptics rub the iris", true, true},
+	mOpticCaptured:  {"optic_captured", "", "the optic is caught in the capsulotomy, the haptics in the sulcus", true, false},
 }
 
 // MeasureTable lists all measures; the position is the index into [Measures].

@@ -20,6 +20,9 @@ type Outcome struct {
 	BurnSeconds                        float64
 	LensLeftUL                         float64
 	Seconds                            float64
+	IrisDamage, ChoroidBloodUL         float64 // dose; blood under the choroid
+	MembraneFlap                       float64 // share of Descemet's membrane hanging free
+	ImplantLost                        bool
 }
 
 // Harm is the harm index: a weighted sum for ordering runs, with chosen weights; no
@@ -28,5 +31,10 @@ func (o Outcome) Harm() float64 {
 	return 6*o.NewDialysisHours + 60*o.TractionHazard + 25*o.RentHazard +
 		math.Min(20, o.VitreousLeftUL) + math.Min(20, o.ShallowSeconds) +
 		0.2*o.EndothelialLossPct + math.Min(20, 4*math.Max(0, o.Wobble-1)) + 20*o.OffsetMM +
-		0.2*math.Min(100, o.LensLeftUL)
+		0.2*math.Min(100, o.LensLeftUL) + o.beyond()
+}
+
+// beyond is what the parts beyond the ordinary eye add.
+func (o Outcome) beyond() float64 {
+	return math.Min(10, 3*o.IrisDamage) + math.Min(60, 0.2*o.ChoroidBloodUL) + 20*o.MembraneFlap + 15*bit(o.ImplantLost)
 }

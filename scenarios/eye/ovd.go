@@ -17,6 +17,11 @@ func (e *Eye) flowsIn(h float64) (in, gapOut float64) {
 		e.injectLeft -= e.injectRate * h
 	}
 	gapOut = e.gapFlow()
+	if e.awake {
+		if e.stray = e.goAstray(); e.stray > 0 {
+			gapOut -= e.stray
+		}
+	}
 	return e.injectRate + gapOut, gapOut
 }
 

@@ -60,6 +60,34 @@ type Params struct {
 	WoundBase    float64 // degC
 	HeatPerPower float64
 
+	// Iris.
+	PupilRate    float64 // narrowing of a limp iris in 30 mL/min, 1/s
+	BillowFlow   float64 // uL/s at which a limp iris waves fully
+	ProlapseRate float64 // into the wound, 1/s
+	IrisReach    float64 // mm from which the port draws the edge
+	BlockDepth   float64 // mm beyond which a prone iris seals on the capsule
+	BlockSoft    float64 // how much softer the diaphragm then is
+	BlockLoad    float64 // and how much more of the pressure the bag carries
+
+	// From behind, from outside.
+	GAstray          float64 // uL/(s mmHg)
+	JetP             float64 // mmHg s/uL, of irrigation against the edge of the bag
+	Drain, DrainDrip float64 // s in which stray fluid leaves by itself, and with a drip
+	Osmotic          float64 // uL a drip draws besides
+	PArtery, PVein   float64 // of the choroid, mmHg
+	BleedHazard      float64 // 1/s per 10 mmHg at full fragility
+	GBleed           float64 // uL/(s mmHg) of a fresh leak
+	BleedGrow        float64 // s in which it grows e-fold in a soft eye
+	BleedClot        float64 // s in which it shrinks e-fold in a firm one
+	Cough            float64 // mmHg of a burst
+	RStrained        float64 // unsealed wound of an eye pressed from behind, mmHg/(mL/min)
+
+	// Membrane, burn, segment, cutter.
+	FlapSpread float64 // 1/s in a jet of 500 uL/s
+	BurnGape   float64 // s above 60 degC after which a wound gapes fully
+	SegmentK   float64 // mN/mm
+	CoaxialJet float64 // mmHg s/uL
+
 	CalmAfter int // quiet short steps before a long one
 }
 
@@ -74,6 +102,9 @@ func DefaultParams() Params {
 		KcEmpty: 0.05, KcLens: 10, KcImplant: 3, Gap0: 0.4, AnchorK: 4, AnchorAxial: 0.3, HandSigma: 0.25, SupportLostHours: 9,
 		GForward: 0.25, GBack: 0.04, PYield: 0.3, POVD: 12, KSuction: 0.02, BreachP: 6, BreachSig: 0.2,
 		PortArea: 0.64, Capture: 0.12, EnergyPerUL: 0.03, Torsional: 0.4, RentArea: 4, WoundBase: 26, HeatPerPower: 9.24,
+		PupilRate: 0.02, BillowFlow: 500, ProlapseRate: 0.05, IrisReach: 0.4, BlockDepth: 3.8, BlockSoft: 1.5, BlockLoad: 1.3,
+		GAstray: 0.1, JetP: 0.008, Drain: 240, DrainDrip: 80, Osmotic: 30, PArtery: 65, PVein: 30, BleedHazard: 0.03, GBleed: 0.06,
+		BleedGrow: 20, BleedClot: 15, Cough: 15, RStrained: 60, FlapSpread: 0.02, BurnGape: 5, SegmentK: 8, CoaxialJet: 0.01,
 		CalmAfter: 50,
 	}
 }

@@ -12,12 +12,13 @@ type globe struct {
 	invCd        float64 // mmHg/uL
 	flat, kFlat  float64 // uL, mmHg/uL
 	lastX, lastE float64 // the last exponent and its exponential: it is asked twice for one instant
+	soft         float64 // how much softer the diaphragm is than bag and iris make it; 1 but in a blocked pupil
 }
 
 // newGlobe takes the outside pressure in force now; the elastic amplitude is that of
 // the quiet eye, so that a squeeze adds to the pressure at any volume.
 func newGlobe(p *Params, ext, kd float64) globe {
-	g := globe{k: p.K, amp: p.PRef - p.PExt, ext: ext, flat: -0.95 * p.VAC, kFlat: p.KFlat, lastE: 1}
+	g := globe{k: p.K, amp: p.PRef - p.PExt, ext: ext, flat: -0.95 * p.VAC, kFlat: p.KFlat, lastE: 1, soft: 1}
 	g.setDiaphragm(p, kd)
 	return g
 }
@@ -25,7 +26,7 @@ func newGlobe(p *Params, ext, kd float64) globe {
 // setDiaphragm takes the diaphragm's stiffness, mN/mm; its compliance in volume is
 // 0.133322 Ad^2 / kd.
 func (g *globe) setDiaphragm(p *Params, kd float64) {
-	g.invCd = kd / (mmHgInMN * p.Ad * p.Ad)
+	g.invCd = kd / (mmHgInMN * p.Ad * p.Ad) / g.soft
 }
 
 func (g *globe) exp(d float64) float64 {

@@ -11,7 +11,8 @@ func bit(b bool) float64 {
 
 // fast lists the measures that move within an action without an event; the others are
 // monotone, or change at events where all are looked at.
-var fast = [...]int{mDepth, mIOP, mPv, mGapP, mVacuum, mPhi, mVp, mVleft, mStrand, mWoundStrand, mWoundTemp, mOccluded, mAspFlow, mIrrFlow}
+var fast = [...]int{mDepth, mIOP, mPv, mGapP, mVacuum, mPhi, mVp, mVleft, mStrand, mWoundStrand, mWoundTemp, mOccluded, mAspFlow, mIrrFlow,
+	mPupil, mProlapse, mIrisCaught, mOutside, mAstray, mBlood, mFlap, mAir, mGapOVD}
 
 func (e *Eye) readFast(m *Measures) {
 	m[mDepth], m[mIOP], m[mPv], m[mGapP] = e.depth, e.pa, e.pv, e.pv-e.pa
@@ -19,6 +20,9 @@ func (e *Eye) readFast(m *Measures) {
 	m[mPhi], m[mVp], m[mVleft] = e.phi, e.vp, e.vp+5*e.wound
 	m[mStrand], m[mWoundStrand], m[mWoundTemp] = e.strand, e.wound, e.woundTemp
 	m[mOccluded], m[mAspFlow], m[mIrrFlow] = e.occl, max(0, e.qa)*perMLMin, max(0, e.q)*perMLMin
+	m[mPupil], m[mProlapse], m[mIrisCaught] = e.iris.pupil, e.iris.prolapse, bit(e.iris.caught)
+	m[mOutside], m[mAstray], m[mBlood] = e.fl.ext, e.behind.astray, e.behind.blood
+	m[mFlap], m[mAir], m[mGapOVD] = e.flap, e.air, e.gapOVD
 }
 
 func (e *Eye) spanFast(low, high *Measures) {
@@ -54,10 +58,21 @@ func (e *Eye) Measures() Measures {
 	m[mCDE], m[mEndothelium], m[mBurn] = o.CDE, o.EndothelialLossPct, o.BurnSeconds
 	m[mShallow], m[mLowestDepth], m[mHighestIOP], m[mLowestIOP], m[mHardSeconds] = o.ShallowSeconds, o.LowestDepthMM, o.HighestIOP, o.LowestIOP, o.HardSeconds
 	m[mRing], m[mHooks] = bit(e.bag.ring), float64(e.bag.hooks)
-	m[mImplantBag], m[mImplantSulcus], m[mAphakic], m[mInBag] = bit(e.bag.implant), bit(e.implantSulcus), bit(e.leftWithout), bit(!e.lost)
+	m[mImplantBag], m[mImplantSulcus], m[mAphakic], m[mInBag] = bit(e.bag.implant), bit(e.outsideBag()), bit(e.leftWithout), bit(!e.lost)
 	m[mSupported], m[mHarm], m[mWeakHour] = bit(o.Supported), o.Harm(), e.weakHour()
 	_, m[mGapSpan] = e.bag.longestGap()
+	e.readBeyond(&m)
 	return m
+}
+
+// readBeyond reads what lies beyond the ordinary eye.
+func (e *Eye) readBeyond(m *Measures) {
+	i := &e.iris
+	m[mIrisDamage], m[mPupilHeld], m[mPupilBlocked] = i.damage, bit(i.held), bit(i.blocked)
+	m[mBleeding], m[mCalmed] = bit(e.behind.bleeding), bit(e.behind.calmed > 0)
+	m[mSegments], m[mSutured], m[mGape] = float64(e.segments), bit(e.set.sutured), e.gape()
+	m[mImplantSupport], m[mImplantSlip], m[mImplantLost] = e.implantSupport(), e.imp.slip, bit(e.imp.gone)
+	m[mImplantRubs], m[mOpticCaptured] = bit(e.outsideBag() && e.imp.single), bit(e.imp.plane == "capture" && !e.imp.gone)
 }
 
 // readBench reads what the bench shows.
@@ -81,6 +96,7 @@ func (e *Eye) Outcome() Outcome {
 		TractionMNS: e.traction, TractionHazard: -math.Expm1(-e.traction / 15),
 		Rent: e.rent, RentHazard: -math.Expm1(-e.capHazard),
 		LowestDepthMM: e.lowDepth, ShallowSeconds: e.shallow, HighestIOP: e.highIOP, LowestIOP: e.lowIOP, HardSeconds: e.hard,
+		IrisDamage: e.iris.damage, ChoroidBloodUL: e.behind.blood, MembraneFlap: e.flap, ImplantLost: e.imp.gone,
 		CDE: e.cde, EndothelialLossPct: e.endothelialLoss(), BurnSeconds: e.burn, LensLeftUL: e.lens, Seconds: e.Time(),
 	}
 	if e.lost {

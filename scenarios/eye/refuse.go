@@ -47,7 +47,7 @@ func (e *Eye) refuses(a Action) error {
 	return nil
 }
 
-var touchesBag = map[string]bool{"chop": true, "rotate": true, "sculpt": true, "hydrodissect": true, "strip": true, "ring": true, "hooks": true}
+var touchesBag = map[string]bool{"segment": true, "chop": true, "rotate": true, "sculpt": true, "hydrodissect": true, "strip": true, "ring": true, "hooks": true}
 
 func (e *Eye) refusesLensWork(a Action, no func(arg, reason, instead string) error) error {
 	in := e.set.tool == phacoTip
@@ -97,8 +97,36 @@ func (e *Eye) refusesRest(a Action, no func(arg, reason, instead string) error) 
 		if a.word("with") == "sponge" {
 			return withdrawn()
 		}
-	case "seal":
+	case "seal", "suture", "air":
 		return withdrawn()
+	default:
+		return e.refusesBeyond(a, no, withdrawn)
+	}
+	return nil
+}
+
+func (e *Eye) refusesBeyond(a Action, no func(arg, reason, instead string) error, withdrawn func() error) error {
+	switch a.Verb {
+	case "segment":
+		switch {
+		case e.segments >= 2:
+			return no("", "two segments hold the bag already", "go on")
+		case e.spec.CapsulotomyTorn:
+			return no("", "the edge of the capsulotomy is torn and would not carry it", "leave the bag, or plan another support")
+		}
+		return withdrawn()
+	case "expand-pupil":
+		if e.iris.held && a.word("with") != "stretch" {
+			return no("", "the pupil is held open already", "go on")
+		}
+	case "drip":
+		if e.behind.drip {
+			return no("", "the drip runs already", "wait for it")
+		}
+	case "turn-implant":
+		if e.imp.plane == "" || e.imp.gone {
+			return no("", "no implant is in the eye", "implant one first")
+		}
 	}
 	return nil
 }
@@ -106,7 +134,7 @@ func (e *Eye) refusesRest(a Action, no func(arg, reason, instead string) error) 
 func (e *Eye) refusesImplant(a Action, no func(arg, reason, instead string) error, withdrawn func() error) error {
 	plane := a.Word["plane"]
 	switch {
-	case e.bag.implant || e.implantSulcus:
+	case e.imp.plane != "":
 		return no("", "an implant is in the eye already", "go on")
 	case plane == "none":
 		return nil
@@ -114,6 +142,8 @@ func (e *Eye) refusesImplant(a Action, no func(arg, reason, instead string) erro
 		return no("", "too much lens matter is in the way", "clear it first")
 	case plane == "bag" && e.rent:
 		return no("plane", "the capsule is torn", "choose the sulcus, or none")
+	case plane == "capture" && (e.spec.CapsulotomyTorn || e.spec.CapsulotomyMM < 4.5 || e.spec.CapsulotomyMM > 5.5):
+		return no("plane", "the capsulotomy is torn, or not between 4.5 and 5.5 mm, and does not hold an optic of 6 mm", "choose the sulcus, or none")
 	}
 	return withdrawn()
 }

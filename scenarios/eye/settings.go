@@ -32,7 +32,7 @@ type settings struct {
 	separate, clamped, sealed bool
 	wound                     woundState
 	nearness, tipHour, ventTo float64
-	stained                   bool
+	stained, sutured, burping bool
 }
 
 // startSettings is a usual machine before it is set, with no instrument in the eye.
@@ -75,6 +75,7 @@ func (e *Eye) prepare() {
 		f.pump = 0
 	}
 	e.calm = 0
+	e.wake()
 }
 
 // change changes the settings and notes what that switches on and off.

@@ -20,6 +20,21 @@ type Spec struct {
 	VitreousUL                float64    // gel in the chamber already, uL, 0..100
 	Strand                    float64    // engaged in the port already, 0..1
 	Adhesion                  float64    // of the nucleus to the capsule, 0..1
+
+	// What lies beyond the ordinary eye; the zero value is an eye without it.
+	PupilMM         float64 // diameter at the start, 2..9 mm; default 8, a wide healthy pupil
+	FloppyIris      float64 // 0 firm .. 1 limp
+	BlockProne      float64 // how readily the iris seals on the capsule when the chamber is deep, 0..1
+	Misdirect       float64 // how readily fluid goes behind an uninjured bag (short, crowded eye), 0..1
+	AstrayUL        float64 // fluid there already, uL, 0..150
+	OutsideMMHg     float64 // speculum, drape and orbit pressing, mmHg, 0..25
+	ChoroidFragile  float64 // vessels of the choroid, 0..1
+	BloodUL         float64 // blood under the choroid already, from a vessel that bleeds on, uL, 0..300
+	MembraneLoose   float64 // how loosely Descemet's membrane sits, 0..1
+	MembraneFlap    float64 // share of it hanging free already, 0..1
+	PolarWeak       float64 // weakness of the back of the capsule (posterior polar cataract), 0..1
+	CapsulotomyMM   float64 // its diameter, 3..8 mm; default 5.2
+	CapsulotomyTorn bool    // its edge has a tear
 }
 
 // Fragment is a loose piece of nucleus: its clock hour and volume in uL.
@@ -39,6 +54,8 @@ func (s Spec) withDefaults() Spec {
 	def(&s.Grade, 3)
 	def(&s.DialysisAt, 6)
 	def(&s.LensUL, 200)
+	def(&s.PupilMM, 8)
+	def(&s.CapsulotomyMM, 5.2)
 	if s.LensUL < 0 {
 		s.LensUL = 0
 	}
@@ -48,17 +65,9 @@ func (s Spec) withDefaults() Spec {
 // Check says whether an eye can be made from the specification.
 func (s Spec) Check() error {
 	s = s.withDefaults()
-	for _, f := range []struct {
-		name        string
-		x, min, max float64
-	}{
-		{"strength", s.Strength, 0.05, 2}, {"stiffness", s.Stiffness, 0.05, 2}, {"weibull", s.Weibull, 2, 30},
-		{"edge", s.Edge, 0.05, 2}, {"grade", s.Grade, 1, 6}, {"dialysis hours", s.DialysisHours, 0, 12},
-		{"dialysis at", s.DialysisAt, 0, 12}, {"lens matter", s.LensUL, 0, 300}, {"vitreous", s.VitreousUL, 0, 100},
-		{"strand", s.Strand, 0, 1}, {"adhesion", s.Adhesion, 0, 1},
-	} {
-		if math.IsNaN(f.x) || f.x < f.min || f.x > f.max {
-			return fmt.Errorf("starting eye: %s is %g; it must be from %g to %g", f.name, f.x, f.min, f.max)
+	for _, f := range specFields {
+		if x := *f.at(&s); math.IsNaN(x) || x < f.Min || x > f.Max {
+			return fmt.Errorf("starting eye: %s is %g; it must be from %g to %g", f.inWords(), x, f.Min, f.Max)
 		}
 	}
 	if len(s.Fragments) > maxFragments {

@@ -27,6 +27,9 @@ func (e *Eye) step(n int64) {
 	e.fl.u += h * gapOut
 	e.viscoelastic(h)
 	e.vitreous(h)
+	if e.awake {
+		e.beyond(h)
+	}
 	e.nucleus(h)
 	e.energy(h)
 	e.settle()
@@ -75,14 +78,22 @@ func (e *Eye) port() {
 				f.ri /= max(1e-3, free)
 			}
 		}
+		if e.iris.caught {
+			open *= 0.1
+		}
 		f.invRa = open / (p.Ra * perMLMin * e.portFactor() * plug)
 	}
 	rw := p.RSealed
 	switch e.set.wound {
+	case woundClosed:
+		rw = e.closedWound()
 	case woundFilled:
 		rw = p.RIn
 	case woundOpen:
 		rw = p.ROpen
+	}
+	if e.set.burping {
+		rw = min(rw, p.ROpen)
 	}
 	f.invRl = 1 / (perMLMin * rw * leakPlug)
 	f.invRlIn = 1 / (perMLMin * min(rw, p.RIn))
@@ -110,5 +121,8 @@ func (e *Eye) tally(h float64) {
 	e.highIOP = max(e.highIOP, e.pa)
 	e.lowIOP = min(e.lowIOP, e.pa)
 	d := e.pa - e.pv
+	if e.iris.blocked {
+		d *= e.par.BlockLoad // fluid presses on the iris too, and that on the lens
+	}
 	e.dPLow, e.dPHigh = min(e.dPLow, d), max(e.dPHigh, d)
 }

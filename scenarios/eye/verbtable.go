@@ -19,6 +19,8 @@ var verbTable = [...]Verb{
 	{"enter", "bring an instrument into the eye; the pedal is at 1 for 1.5 s", []Arg{
 		{Name: "instrument", Meaning: "what goes in", Words: []string{"phaco-tip", "aspiration-tip", "cutter"}, Required: true, Main: true},
 		{Name: "irrigation", Meaning: "through the same instrument, or by a separate cannula", Words: []string{"coaxial", "separate"}, LeftOut: "separate for the cutter, coaxial otherwise"},
+		{Name: "way", Meaning: "how it goes through the wound", Words: []string{"smooth", "forced"}, DefaultWord: "smooth"},
+		{Name: "port", Meaning: "by the main wound, or by a new one beside it", Words: []string{"main", "new"}, DefaultWord: "main"},
 	}},
 	{"withdraw", "take the instrument out with the pedal where it is; the wound stands open 2.5 s, then closes itself", nil},
 	{"place", "bring the tip nearer to the gap or away from it", []Arg{
@@ -51,7 +53,9 @@ var verbTable = [...]Verb{
 	{"rotate", "turn the nucleus in the bag; what sticks to the capsule turns the bag", []Arg{
 		{Name: "torque", Unit: "mN.mm", Meaning: "torque of a middling hand on a free nucleus", Max: 30, Default: 3, Main: true},
 	}},
-	{"hydrodissect", "free the nucleus from the capsule with a little fluid", nil},
+	{"hydrodissect", "free the nucleus from the capsule with a little fluid", []Arg{
+		{Name: "plane", Meaning: "between cortex and capsule, or within the lens", Words: []string{"capsule", "within"}, DefaultWord: "capsule", Main: true},
+	}},
 	{"take", "bring the tip to a loose piece, so that it comes first", []Arg{
 		{Name: "index", Meaning: "which piece, 0 is the first of those left", Max: 11, Main: true, Whole: true},
 	}},
@@ -78,8 +82,9 @@ var verbTable = [...]Verb{
 		{Name: "with", Meaning: "the port that holds it, or a sponge at the wound", Words: []string{"port", "sponge"}, DefaultWord: "sponge", Main: true},
 	}},
 	{"implant", "implant the lens", []Arg{
-		{Name: "plane", Meaning: "in the bag, in the sulcus before it, or none (the eye is left without)", Words: []string{"bag", "sulcus", "none"}, Required: true, Main: true},
+		{Name: "plane", Meaning: "in the bag, in the sulcus before it, with haptics in the sulcus and the optic caught in the capsulotomy, or none (the eye is left without)", Words: []string{"bag", "sulcus", "capture", "none"}, Required: true, Main: true},
 		hourArg(false, "clock hour of one haptic", "the weak hour"),
+		{Name: "lens", Meaning: "of three pieces with thin haptics, or of one piece with thick ones, which rub in the sulcus", Words: []string{"three-piece", "one-piece"}, DefaultWord: "three-piece"},
 	}},
 	{"check-strands", "wipe the wound and look at the pupil for strands", nil},
 	{"remove-ovd", "wash out the viscoelastic at pedal 2 with the present settings", []Arg{
@@ -93,6 +98,42 @@ var verbTable = [...]Verb{
 	}},
 	{"wait", "let time pass with the pedal where it is", []Arg{
 		{Name: "for", Unit: "s", Meaning: "how long", Max: 300, Default: 1, Main: true},
+	}},
+	{"segment", "suture a segment to the wall of the eye, which holds the bag over some four hours", []Arg{
+		hourArg(true, "clock hour of its middle", "the weak hour"),
+	}},
+	{"expand-pupil", "hold the pupil open, or stretch it", []Arg{
+		{Name: "with", Meaning: "hooks or an expander ring, which hold; or stretching, which does not", Words: []string{"hooks", "ring", "stretch"}, DefaultWord: "hooks", Main: true},
+	}},
+	{"pupil-drug", "put a drug into the chamber that acts on the pupil", []Arg{
+		{Name: "kind", Meaning: "widening, which also firms the iris, or narrowing, which shows thin strands", Words: []string{"dilating", "constricting"}, Required: true, Main: true},
+	}},
+	{"reposit-iris", "bring the iris out of the wound; it stays back where the pressure has gone", []Arg{
+		{Name: "from", Meaning: "swept back from another port, or pushed in through the same wound", Words: []string{"other-port", "same-wound"}, DefaultWord: "other-port", Main: true},
+	}},
+	{"lift-iris", "lift the iris off the capsule with a second instrument", nil},
+	{"burp", "let fluid out beside the side port until the eye is soft, at most 2 s", nil},
+	{"loosen", "loosen speculum and drape", nil},
+	{"feel", "feel how firm the eye is", nil},
+	{"look-behind", "look at the red reflex and past the lens", nil},
+	{"drip", "have a drip given that draws fluid out of the vitreous; it acts over minutes", nil},
+	{"tap", "draw fluid from behind by the pars plana", []Arg{
+		{Name: "with", Meaning: "a cutter, or a needle, which pulls on gel", Words: []string{"cutter", "needle"}, DefaultWord: "cutter", Main: true},
+		{Name: "amount", Unit: "uL", Meaning: "how much", Min: 10, Max: 200, Default: 80},
+	}},
+	{"air", "fill the chamber with air", []Arg{
+		{Name: "fill", Meaning: "share of the chamber", Min: 0.1, Max: 1, Default: 0.7, Main: true},
+	}},
+	{"suture", "close the wound with stitches", nil},
+	{"turn-implant", "turn the implant so that one haptic lies at another hour", []Arg{
+		{Name: "hour", Meaning: "clock hour of one haptic", Max: 12, Required: true, Main: true},
+	}},
+	{"cough", "the patient coughs: bursts of pressure, and a jolt to what is in the eye", []Arg{
+		{Name: "bursts", Meaning: "how many", Min: 1, Max: 6, Default: 3, Main: true, Whole: true},
+	}},
+	{"startle", "the patient moves: a jolt to what is in the eye", nil},
+	{"calm-patient", "make it easier for the patient to lie still", []Arg{
+		{Name: "with", Meaning: "words, or sedation and pain relief", Words: []string{"words", "sedation"}, DefaultWord: "words", Main: true},
 	}},
 	{"say", "say it aloud; takes 1 s", []Arg{
 		{Name: "words", Meaning: "one word such as stop, help, plan", Required: true, Main: true, FreeWord: true},

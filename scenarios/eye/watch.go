@@ -22,6 +22,7 @@ type watch struct {
 	filled int
 
 	came, wasFull, strandHigh, edgeSeen bool
+	beyond                              bool // something beyond the ordinary eye may be showing
 	wobbleGrade                         int
 	brokenReported                      int
 	approach, approachSince             float64
