@@ -19,11 +19,8 @@ const notRecorded = "not recorded"
 // changes tells which measures a decision and the thinking before it moved.
 func changes(before, at, after map[string]float64, ranges ...map[string]float64) []change {
 	var out []change
-	for _, m := range measure.All() {
-		a, ok := after[m.Name]
-		if !ok {
-			continue
-		}
+	for _, m := range measure.Of(after) {
+		a := after[m.Name]
 		values := []float64{a}
 		tell := func(from map[string]float64) string {
 			v, ok := from[m.Name]

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"net/http"
+	"time"
 
 	"google.golang.org/grpc/codes"
 	"zonule/services/fault"
@@ -53,6 +54,9 @@ func failure(err error) failurePage {
 	return out
 }
 
+// failureDeadline is how long a page that says what failed waits for the programme's name.
+const failureDeadline = 2 * time.Second
+
 // fail answers with a worded page. It asks the roster only for what the frame needs and does without on a failure.
 func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
 	if errors.Is(r.Context().Err(), context.Canceled) {
@@ -67,7 +71,9 @@ func (p *Pages) fail(w http.ResponseWriter, r *http.Request, err error) {
 	}
 	f := frame{Title: out.Heading, Main: out}
 	if out.Status != http.StatusServiceUnavailable {
-		p.describe(r.Context(), &f)
+		ctx, done := context.WithTimeout(r.Context(), failureDeadline)
+		defer done()
+		p.describe(ctx, &f)
 	}
 	p.print(w, r, out.Status, "failure.html", f)
 }

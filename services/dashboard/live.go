@@ -30,6 +30,10 @@ type told struct {
 // stands (a page that was made at another place reads itself anew), then "assessed" for each drill assessed and
 // "behind" when some were dropped. They carry ids only; what is shown comes from the pages.
 func (p *Pages) serveLive(w http.ResponseWriter, r *http.Request) {
+	if r.Method == http.MethodHead {
+		w.Header().Set("Content-Type", "text/event-stream")
+		return
+	}
 	b, place, ok := p.live.join()
 	if !ok {
 		p.fail(w, r, errTooMany)

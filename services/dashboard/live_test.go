@@ -4,19 +4,23 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net/http"
+	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
+	progressv1 "zonule/proto/gen/zonule/progress/v1"
 )
 
 // stream opens the event stream and gives its events, each as one string, until it ends.
-func stream(t *testing.T, ctx context.Context, address string) <-chan string {
+func stream(t testing.TB, ctx context.Context, address string) <-chan string {
 	t.Helper()
 	r, err := http.NewRequestWithContext(ctx, http.MethodGet, address+"/live", nil)
 	if err != nil {
@@ -46,7 +50,7 @@ func stream(t *testing.T, ctx context.Context, address string) <-chan string {
 	return events
 }
 
-func next(t *testing.T, events <-chan string) string {
+func next(t testing.TB, events <-chan string) string {
 	t.Helper()
 	select {
 	case e, ok := <-events:
@@ -193,6 +197,15 @@ func TestFeedThatGivesUpIsAskedAgainAndPagesReadAnew(t *testing.T) {
 	})
 }
 
+func TestHeadOfTheStreamDoesNotWait(t *testing.T) {
+	p := newPages(t, invented(), newFakeFeed())
+	w := httptest.NewRecorder()
+	p.ServeHTTP(w, httptest.NewRequest(http.MethodHead, "/live", nil))
+	if w.Code != http.StatusOK || w.Body.Len() != 0 || p.live.open() != 0 {
+		t.Errorf("%d with %d bytes, %d browsers kept", w.Code, w.Body.Len(), p.live.open())
+	}
+}
+
 // A heartbeat keeps the connection open and shows a reader that left.
 func TestHeartbeat(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -222,3 +235,40 @@ type pipeWriter struct{ io.Writer }
 func (pipeWriter) Header() http.Header { return http.Header{} }
 func (pipeWriter) WriteHeader(int)     {}
 func (pipeWriter) Flush()              {}
+
+// From an entry given by the feed to the cohort's fresh inside in a client's hands, over loopback: what a browser waits
+// for before it draws. The offices answer at once.
+func BenchmarkEntryToFreshCohort(b *testing.B) {
+	o, feed := invented(), newFakeFeed()
+	full := o.members[0]
+	o.members = nil
+	for i := range cohortPageSize {
+		o.members = append(o.members, &progressv1.CohortMember{PersonId: fmt.Sprintf("t-%03d", i), DisplayName: "Invented", Row: full.Row})
+	}
+	s := serve(b, o, feed)
+	ctx, leave := context.WithCancel(context.Background())
+	defer leave()
+	events := stream(b, ctx, s.URL)
+	next(b, events)
+	next(b, events)
+	entry := assessedEntry(b, "t-001", "d")
+	var took []float64
+	for b.Loop() {
+		began := time.Now()
+		feed.entries <- entry
+		next(b, events)
+		r, _ := http.NewRequest(http.MethodGet, s.URL+"/", nil)
+		r.Header.Set(partHeader, "main")
+		got, err := http.DefaultClient.Do(r)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := io.Copy(io.Discard, got.Body); err != nil {
+			b.Fatal(err)
+		}
+		got.Body.Close()
+		took = append(took, time.Since(began).Seconds()*1000)
+	}
+	slices.Sort(took)
+	b.ReportMetric(took[len(took)*99/100], "p99_ms")
+}

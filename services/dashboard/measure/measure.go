@@ -3,7 +3,9 @@
 package measure
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -47,6 +49,7 @@ var table = []Measure{
 	{Name: "ovd_fill", Words: "Chamber filled with viscoelastic", Unit: "%", Scale: 100, Least: 0.03},
 	{Name: "endothelial_loss_pct", Words: "Corneal endothelial cells lost", Unit: "%", Decimals: 1, Least: 0.1},
 	{Name: "wound_c", Words: "Temperature of the wound", Unit: "°C", Decimals: 1, Least: 0.5},
+	{Name: "wound_gape", Words: "Burned wound stands open", Unit: "%", Scale: 100, Least: 0.02},
 	{Name: "burn_s", Words: "Time above 60 °C at the wound", Unit: "s", Decimals: 1, Least: 0.1},
 	{Name: "shallow_s", Words: "Time with the chamber under 1.5 mm", Unit: "s", Decimals: 1, Least: 0.1},
 	{Name: "hard_s", Words: "Time with the chamber above 65 mmHg", Unit: "s", Decimals: 1, Least: 0.1},
@@ -55,6 +58,11 @@ var table = []Measure{
 	{Name: "hooks", Words: "Hooks supporting the bag", Least: 0.5},
 	{Name: "implant_in_bag", Words: "Implant in the bag", YesNo: true, Least: 0.5},
 	{Name: "implant_in_sulcus", Words: "Implant in the sulcus", YesNo: true, Least: 0.5},
+	{Name: "optic_captured", Words: "Optic captured in the opening", YesNo: true, Least: 0.5},
+	{Name: "implant_rubs", Words: "Implant rubs the iris", YesNo: true, Least: 0.5},
+	{Name: "implant_support", Words: "Hold of the implant", Unit: "%", Scale: 100, Least: 0.02},
+	{Name: "implant_slip_mm", Words: "Implant slipped from its place", Unit: "mm", Decimals: 1, Least: 0.1},
+	{Name: "implant_lost", Words: "Implant slipped out of view", YesNo: true, Least: 0.5},
 	{Name: "left_without_implant", Words: "Left without an implant", YesNo: true, Least: 0.5},
 	{Name: "vitreous_stained", Words: "Vitreous stained", YesNo: true, Least: 0.5},
 	{Name: "wound_sealed", Words: "Wound sealed", YesNo: true, Least: 0.5},
@@ -92,17 +100,41 @@ func (m Measure) Heading() string {
 	return m.Words + ", " + m.Unit
 }
 
-// All gives every measure that is told, in the order in which they are told.
-func All() []Measure { return append([]Measure(nil), table...) }
+// leftOut are measures that are not told: steps on the way to others, summaries, and what the marks say already.
+var leftOut = map[string]bool{
+	"time_s": true, "harm": true, "new_dialysis_hours": true, "wobble": true, "gap_mm2": true, "traction_hazard": true, "cde": true,
+	"lowest_depth_mm": true, "highest_iop_mmhg": true, "lowest_iop_mmhg": true, "vitreous_pressure_mmhg": true, "tip_in_eye": true,
+	"wound_open": true, "irrigation_on": true, "aspirating": true, "ultrasound_on": true, "occlusion": true, "aspirated_ml_min": true,
+	"irrigated_ml_min": true, "nearness": true, "supported": true, "weak_hour": true,
+}
 
-// Named gives the measure of a name. One that is not told has the name itself for its words, and no unit.
+// Of gives the measures that are told of a record: those that have words, in their order, then those that are new to
+// this table under the names they were recorded by, so that a newer model eye is never told in part.
+func Of(recorded map[string]float64) []Measure {
+	var out []Measure
+	known := map[string]bool{}
+	for _, m := range table {
+		known[m.Name] = true
+		if _, ok := recorded[m.Name]; ok {
+			out = append(out, m)
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(recorded)) {
+		if !known[name] && !leftOut[name] {
+			out = append(out, Named(name))
+		}
+	}
+	return out
+}
+
+// Named gives the measure of a name. One without words of its own is called by its name, which carries its unit.
 func Named(name string) Measure {
 	for _, m := range table {
 		if m.Name == name {
 			return m
 		}
 	}
-	return Measure{Name: name, Words: name, Decimals: 1}
+	return Measure{Name: name, Words: strings.ReplaceAll(name, "_", " "), Decimals: 2, Least: 0.01}
 }
 
 // Numeral writes a number with so many decimals, a true minus sign and no minus zero.
