@@ -38,6 +38,9 @@ func (e Evidence) String() string {
 	case Absent:
 		return fmt.Sprintf("%s did not come up to second %.1f", plain(e.Name), e.Second)
 	case Measured:
+		if m, _, ok := measureIn(e.Name); ok && m.Bool {
+			return fmt.Sprintf("%s: %s, at second %.1f%s", plain(e.Name), yesNo(e.Value), e.Second, e.where())
+		}
 		return fmt.Sprintf("%s was %s by second %.1f%s", plain(e.Name), quantity(e.Value, e.Unit), e.Second, e.where())
 	case Counted:
 		return fmt.Sprintf("%s: %g up to second %.1f", plain(e.Name), e.Value, e.Second)
@@ -70,13 +73,34 @@ func plain(name string) string {
 	if word, ok := strings.CutPrefix(name, saidPrefix); ok {
 		return fmt.Sprintf("saying %q", strings.ReplaceAll(word, "-", " "))
 	}
-	for _, m := range eye.MeasureTable() {
-		// "lowest chamber_depth_mm": the measure is the last word.
-		if head, ok := strings.CutSuffix(name, m.Name); ok && (head == "" || strings.HasSuffix(head, " ")) {
-			return head + m.Meaning
+	if m, head, ok := measureIn(name); ok {
+		short, _, _ := strings.Cut(m.Meaning, ";")
+		if i := strings.IndexAny(short, ":("); i > 0 { // what the measure is, without how it is told
+			short = strings.TrimSpace(short[:i])
 		}
+		return head + short
 	}
 	return strings.ReplaceAll(name, "-", " ")
+}
+
+// measureIn finds the measure that is the last word of a name ("lowest chamber_depth_mm"), and what stands before it.
+func measureIn(name string) (m eye.MeasureInfo, head string, ok bool) {
+	head, last := "", name
+	if i := strings.LastIndexByte(name, ' '); i >= 0 {
+		head, last = name[:i+1], name[i+1:]
+	}
+	i, ok := eye.MeasureIndex(last)
+	if !ok {
+		return eye.MeasureInfo{}, "", false
+	}
+	return eye.MeasureTable()[i], head, true
+}
+
+func yesNo(v float64) string {
+	if v > 0.5 {
+		return "yes"
+	}
+	return "no"
 }
 
 func quantity(v float64, unit string) string {

@@ -77,12 +77,15 @@ func (p *Player) decisions(t *drillv1.Timeline) {
 	}
 }
 
+// routine are marks that every step of a drill leaves and nobody asks about in a debrief; the pages list them.
+var routine = map[string]bool{"irrigation-on": true, "irrigation-off": true, "aspiration-on": true, "aspiration-off": true, "ultrasound-on": true, "ultrasound-off": true, "placed": true}
+
 // happenings lists what was seen, line by line, and what was done, on one.
 func (p *Player) happenings(s *drillv1.Step) {
 	var done []string
 	for _, m := range slices.Concat(s.GetThinking().GetMarks(), s.GetDoing().GetMarks()) {
 		switch {
-		case m.GetOff():
+		case m.GetOff(), routine[m.GetName()]:
 		case findings[m.GetName()]:
 			p.say("%s\n", p.Style.hang(clock(m.GetAtS())+" "+happened(m), "     seen: "))
 		default:
