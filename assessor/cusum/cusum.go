@@ -1,10 +1,13 @@
-// Package cusum follows a series of drills that were each met or missed, and signals when the
-// series shows an adequate rate of failure: the learning-curve CUSUM of Biau and Porcher 2010
-// (Stat Med 29:1900-9).
+// Package cusum follows a series and signals when it shows a change: the learning-curve CUSUM of
+// Biau and Porcher 2010 (Stat Med 29:1900-9) here, and in files of their own the Bernoulli CUSUM
+// ([Bernoulli]), the risk-adjusted CUSUM of Steiner et al. 2000 ([RiskAdjusted]), and for measures
+// the normal CUSUM of Page 1954 ([Normal]) and the exponentially weighted moving average of
+// Roberts 1959 ([EWMA]).
 //
-// The chart starts from the belief that the trainee is not yet adequate. Its score rises after a
-// success, falls after a failure, never falls below 0, and signals adequacy at the first drill at
-// which it reaches the limit:
+// The learning-curve chart follows drills that were each met or missed, and signals when they show
+// an adequate rate of failure. It starts from the belief that the trainee is not yet adequate. Its
+// score rises after a success, falls after a failure, never falls below 0, and signals adequacy at
+// the first drill at which it reaches the limit:
 //
 //	S(0) = 0,  S(t) = max(0, S(t-1) + w),
 //	w = ln((1-p0)/(1-p1)) > 0 after a success, ln(p0/p1) < 0 after a failure,
@@ -15,7 +18,7 @@
 // with p0 = 0.10, p1 = 0.25 and limit 1.25, an inadequate trainee signals within 50 drills with
 // probability 0.89. So a [Chart] always carries its limit, that number, and both probabilities,
 // and [Limit] finds the limit for a stated false-signal probability. All probabilities are exact:
-// every score that can be reached is enumerated (runlength.go).
+// every score that can be reached is enumerated (walk.go).
 //
 // A signal is evidence for a supervisor to weigh. It passes nobody and fails nobody.
 package cusum
@@ -92,30 +95,6 @@ func (c Chart) SuccessesToSignal() int {
 type Path struct {
 	Scores []float64 // score after each drill, one for each outcome, never below 0
 	Signal int       // number of the drill, counted from 1, that signalled first; 0: none yet
-}
-
-// Follow draws the chart over a series of outcomes, true for a failure, in order. The scores go
-// on after a signal as if there had been none.
-func (c Chart) Follow(failures []bool) Path {
-	p := Path{Scores: make([]float64, len(failures))}
-	success, failure := c.Weights()
-	var successes, failed float64 // since the score was last 0
-	for t, bad := range failures {
-		if bad {
-			failed++
-		} else {
-			successes++
-		}
-		score := successes*success + failed*failure
-		if score <= rounding {
-			score, successes, failed = 0, 0, 0
-		}
-		p.Scores[t] = score
-		if p.Signal == 0 && score >= c.H-rounding {
-			p.Signal = t + 1
-		}
-	}
-	return p
 }
 
 // String says what the chart is and how far its signal can be trusted.

@@ -31,19 +31,28 @@ func Limit(p0, p1 float64, n int, falseSignal float64) (Chart, error) {
 	}
 	success, _ := c.Weights()
 	// Above n successes in a row nothing signals; at step 0 everything does.
-	low, high := 0, int(float64(n)*success/Step)+1
+	h := smallest(int(float64(n)*success/Step)+1, func(h float64) bool {
+		c.H = h
+		return c.Within(p1, n) <= falseSignal
+	})
+	c, err := New(p0, p1, h, n)
+	if err == nil && c.TrueSignal == 0 {
+		return Chart{}, fmt.Errorf("no limit in steps of %g signals at all within %d drills at a false-signal probability of %g; allow more drills or more false signals", Step, n, falseSignal)
+	}
+	return c, err
+}
+
+// smallest finds the smallest multiple of Step, at most high steps, at which good holds; good
+// holds at the highest and, once it holds, goes on holding.
+func smallest(high int, good func(h float64) bool) float64 {
+	low := 0
 	for high-low > 1 {
 		middle := (low + high) / 2
-		c.H = float64(middle) * Step
-		if c.Within(p1, n) <= falseSignal {
+		if good(float64(middle) * Step) {
 			high = middle
 		} else {
 			low = middle
 		}
 	}
-	c, err := New(p0, p1, float64(high)*Step, n)
-	if err == nil && c.TrueSignal == 0 {
-		return Chart{}, fmt.Errorf("no limit in steps of %g signals at all within %d drills at a false-signal probability of %g; allow more drills or more false signals", Step, n, falseSignal)
-	}
-	return c, err
+	return float64(high) * Step
 }
