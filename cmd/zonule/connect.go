@@ -12,12 +12,6 @@ import (
 	"zonule/cmd/zonule/site"
 )
 
-// defaultListen is where a site's gRPC port is when nothing else is said; loopback only.
-const defaultListen = "127.0.0.1:7410"
-
-// defaultPages is where a site's pages are.
-const defaultPages = "127.0.0.1:7480"
-
 // remote are the flags of commands that speak to a running site.
 type remote struct {
 	Server string `help:"Where the site's gRPC port is." default:"127.0.0.1:7410" placeholder:"HOST:PORT"`

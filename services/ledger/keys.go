@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"encoding/binary"
-	"strings"
 )
 
 // A space is the first part of a Badger key; what follows is the key within it. README.md lists what each holds.
@@ -29,15 +28,6 @@ func viewSpace(name string, generation uint32) string {
 
 // viewPrefix is what the spaces of all generations of a view begin with.
 func viewPrefix(name string) string { return spaceView + name + "\x00" }
-
-// viewOfSpace gives the name of the view a space belongs to.
-func viewOfSpace(space string) (name string, ok bool) {
-	rest, ok := strings.CutPrefix(space, spaceView)
-	if !ok || len(rest) < 5 {
-		return "", false
-	}
-	return rest[:len(rest)-5], true
-}
 
 // sequenceKey makes the key of an entry or of the tree hashes it completes; keys sort as sequences do.
 func sequenceKey(sequence uint64) string {

@@ -196,8 +196,9 @@ func BenchmarkPlan(b *testing.B) {
 func BenchmarkSixMinuteDrill(b *testing.B) {
 	c, p, _ := Lookup("A", "P0")
 	p.Think = 5
-	e, err := Play(c, p, 1)
+	var e *eye.Eye
 	for b.Loop() {
+		var err error
 		if e, err = Play(c, p, 1); err != nil {
 			b.Fatal(err)
 		}
