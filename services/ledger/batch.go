@@ -24,19 +24,20 @@ type batch struct {
 	all     *stage
 	waiting []*pending // in the order run
 	answers []answer   // answers[i] is to waiting[i], once the batch is committed
-	leaves  []tlog.Hash
-	before  frontier // set by finish, like head
-	head    Head
+	entries int        // recorded so far
+	before  frontier   // the tree without the batch
+	tree    frontier   // and with what was run so far
+	head    Head       // set by finish
 }
 
 // newBatch begins a batch over the last commit, or over another batch.
 func (l *Ledger) newBatch(on *batch) *batch {
 	if on == nil {
-		return &batch{l: l, all: l.stageOn(l.current)}
+		return &batch{l: l, all: l.stageOn(l.current), before: l.tree, tree: l.tree.clone()}
 	}
 	all := on.all.over()
 	all.ill = &illness{}
-	return &batch{l: l, all: all}
+	return &batch{l: l, all: all, before: on.tree, tree: on.tree.clone()}
 }
 
 // stageOn makes a stage over a snapshot. For the writer only.
@@ -48,8 +49,8 @@ var errTooLarge = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The com
 
 var errFull = errors.New("the command does not fit into this batch")
 
-// run runs one command on a stage of its own. errFull asks for a new batch and errViewIll for a repair; any other failure
-// is the command's own and becomes its answer.
+// run runs one command on a stage of its own. What goes wrong with the command becomes its answer. An error concerns the
+// batch: errFull asks for a new one, errViewIll for a repair first.
 func (b *batch) run(p *pending) error {
 	own := b.all.over()
 	receipt, leaves, err := b.record(own, p)
@@ -63,8 +64,11 @@ func (b *batch) run(p *pending) error {
 		err = errTooLarge
 	}
 	if err == nil {
+		if err := b.grow(own, leaves); err != nil { // the batch is spoilt
+			return err
+		}
 		own.pour(b.all)
-		b.leaves = append(b.leaves, leaves...)
+		b.entries += len(leaves)
 	}
 	b.waiting = append(b.waiting, p)
 	b.answers = append(b.answers, answer{receipt, err})
@@ -187,8 +191,9 @@ func (b *batch) repeated(own *stage, c *Command, mark []byte) (Receipt, bool, er
 	return receipt, true, nil
 }
 
-// What a batch weighs in a Badger transaction beyond the rows of its commands: the tree hashes of each entry (two on
-// average, and at most 64 more in all), the head, and the states of the views.
+// What a batch weighs in a Badger transaction beyond the rows of its commands: the tree hashes of each new entry (two on
+// average, and at most 64 more in all), the head, and the states of the views. The hashes of earlier commands are counted
+// twice, which does no harm.
 const (
 	treeRowWeight   = 2*tlog.HashSize + 13 + rowWeight
 	batchFixedBytes = 64*tlog.HashSize + 16<<10
@@ -197,30 +202,34 @@ const (
 
 // fits says whether a command's stage can join the batch without making its transaction too big for Badger.
 func (b *batch) fits(own *stage, entries int) bool {
-	entries += len(b.leaves)
+	entries += b.entries
 	bytes := b.all.layer.bytes + own.layer.bytes + int64(entries)*treeRowWeight + batchFixedBytes
 	count := b.all.layer.count + own.layer.count + int64(entries) + batchFixedRows
 	return bytes < b.l.db.MaxBatchSize() && count < b.l.db.MaxBatchCount()
 }
 
-// finish adds the tree, the head and the states of the views, and grows the ledger's frontier.
-func (b *batch) finish() error {
-	tree := b.l.tree.clone()
-	for _, leaf := range b.leaves {
-		hashes, err := tree.grow(leaf)
+// grow adds a command's leaves to the tree, and the hashes they complete to its stage.
+func (b *batch) grow(own *stage, leaves []tlog.Hash) error {
+	for _, leaf := range leaves {
+		hashes, err := b.tree.grow(leaf)
 		if err != nil {
-			return err
+			return fault.Wrap(err, codes.Internal, "TREE_NOT_GROWN", "The ledger's tree could not be extended. Nothing was recorded. Look at the log of the site.")
 		}
-		b.all.layer.put(spaceHash, sequenceKey(tree.size), storedRow(joinGroup(hashes)))
+		own.layer.put(spaceHash, sequenceKey(b.tree.size), storedRow(joinGroup(hashes)))
 	}
-	root, err := tree.root()
+	return nil
+}
+
+// finish adds the head and the states of the views.
+func (b *batch) finish() error {
+	root, err := b.tree.root()
 	if err != nil {
 		return err
 	}
 	b.head = Head{Site: b.l.site, Size: b.all.size, Root: root}
 	b.all.layer.put(spaceMeta, keyHead, storedRow(encodeHead(b.head)))
 	b.all.layer.put(spaceMeta, keyViews, storedRow(encodeViews(b.all.views)))
-	b.before, b.l.tree = b.l.tree, tree
+	b.l.tree = b.tree
 	return nil
 }
 

@@ -107,7 +107,7 @@ func (w *writer) run(p *pending) {
 	switch err := w.open.run(p); {
 	case errors.Is(err, errFull):
 		w.left = p
-	case err != nil: // a view must be rebuilt first
+	case err != nil: // usually a view that must be rebuilt first
 		again := append(w.open.waiting, p)
 		w.open = nil
 		w.settle()
