@@ -115,6 +115,8 @@ func (e *Eye) doBeyond(a Action) {
 		e.tap(a.word("with"), a.num("amount"))
 	case "air":
 		e.fillWithAir(a.num("fill"))
+	case "press-wound":
+		e.pressWound()
 	case "suture":
 		e.suture()
 	case "turn-implant":

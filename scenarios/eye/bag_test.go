@@ -78,7 +78,7 @@ func randomBag(c *chance) (*bag, *tool) {
 // The solver's answer is the minimum of the energy: the slope by central differences
 // vanishes in every unknown. This knows nothing of matrices, orders or active sets.
 func TestBagIsInEquilibrium(t *testing.T) {
-	c := &chance{newStream(5, "bags")}
+	c := &chance{stream: newStream(5, "bags")}
 	for n := range 40 {
 		b, tl := randomBag(c)
 		core := b.under(tl)

@@ -20,6 +20,7 @@ func (e *Eye) strip(a Action) {
 	if e.bag.ring {
 		force *= 1.8
 	}
+	e.cortexPull = force
 	t := tool{onRim: true, node: e.bag.node(float64(sector)), spread: 2, fr: -force, stop: 2}
 	if !radial {
 		t.fr, t.ft = -0.22*0.3*force, 0.22*0.95*force

@@ -78,6 +78,8 @@ func (e *Eye) bleed(h float64) {
 	b.blood += h * flow
 	e.fl.u -= h * flow
 	switch {
+	case b.coughing:
+		b.tear = min(0.4, b.tear*math.Exp(h/4))
 	case e.pv < 25:
 		b.tear = min(0.4, b.tear*math.Exp(h/p.BleedGrow))
 	case e.pv > 40:

@@ -47,6 +47,7 @@ type Eye struct {
 	closeShort, closeLong float64 // share of the port that closes in a short or a long step
 	taken                 int
 	cortex                [12]bool
+	cortexPull            float64 // mN of the last strip
 	adhesion              float64
 	cde, endo             float64
 	woundTemp, burn       float64

@@ -21,7 +21,7 @@ func (e *Eye) enter(a Action) {
 	e.peel(a.word("way") == "forced", newPort)
 	e.p = 0
 	e.change(func(s *settings) {
-		s.tool, s.separate, s.sealed, s.sutured, s.wound, s.pedal, s.nearness = kind, separate, false, false, woundFilled, 1, 0
+		s.tool, s.separate, s.sealed, s.sutured, s.pressed, s.wound, s.pedal, s.nearness = kind, separate, false, false, false, woundFilled, 1, 0
 	})
 	e.mark("entered", instrumentNames[kind])
 	e.pass(1.5)

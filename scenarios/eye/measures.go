@@ -92,6 +92,7 @@ const (
 	mImplantLost
 	mImplantRubs
 	mOpticCaptured
+	mCortexPull
 	// NumMeasures is the number of measures.
 	NumMeasures
 )
@@ -197,6 +198,7 @@ var measureTable = [NumMeasures]MeasureInfo{
 	mImplantLost:    {"implant_lost", "", "the implant slipped out of view", true, true},
 	mImplantRubs:    {"implant_rubs", "", "a one-piece implant lies in the sulcus, where its haptics rub the iris", true, true},
 	mOpticCaptured:  {"optic_captured", "", "the optic is caught in the capsulotomy, the haptics in the sulcus", true, false},
+	mCortexPull:     {"cortex_pull_mn", "mN", "force the last strip of cortex took to come free; a ring traps cortex", false, true},
 }
 
 // MeasureTable lists all measures; the position is the index into [Measures].

@@ -80,10 +80,17 @@ func (e *Eye) suture() {
 	e.mark("sutured", "")
 }
 
+// pressWound holds it shut with a finger until something goes in again.
+func (e *Eye) pressWound() {
+	e.pass(1)
+	e.change(func(s *settings) { s.pressed, s.wound = true, woundClosed })
+	e.mark("wound-pressed", "")
+}
+
 // gape is how far a burned wound stands open, 0..1.
 func (e *Eye) gape() float64 {
 	g := min(1, e.burn/e.par.BurnGape)
-	if e.set.sutured {
+	if e.set.sutured || e.set.pressed {
 		g *= 0.1
 	}
 	return g
@@ -93,7 +100,7 @@ func (e *Eye) gape() float64 {
 // it is sealed it gives way to an eye that is pressed from behind; burned, it gapes.
 func (e *Eye) closedWound() float64 {
 	r := e.par.RSealed
-	if !e.set.sealed && e.behind.press() > 0.3 {
+	if !e.set.sealed && !e.set.pressed && e.behind.press() > 0.3 {
 		r = e.par.RStrained
 	}
 	if e.burn > 0 {

@@ -36,6 +36,7 @@ func (e *Eye) bearBeyond(seed uint64) {
 	e.fl.ext += s.OutsideMMHg
 	if back := s.AstrayUL + s.BloodUL; back > 0 {
 		e.fl.u -= back
+		e.x -= min(0.6*back, 0.85*e.par.VAC+e.x) // some of the chamber has given way
 	}
 	e.wake()
 }

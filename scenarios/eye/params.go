@@ -86,7 +86,7 @@ type Params struct {
 	FlapSpread float64 // 1/s in a jet of 500 uL/s
 	BurnGape   float64 // s above 60 degC after which a wound gapes fully
 	SegmentK   float64 // mN/mm
-	CoaxialJet float64 // mmHg s/uL
+	CoaxialJet float64 // gel stirred up per volume of irrigation and opening, 1/mm2
 
 	CalmAfter int // quiet short steps before a long one
 }
@@ -102,9 +102,9 @@ func DefaultParams() Params {
 		KcEmpty: 0.05, KcLens: 10, KcImplant: 3, Gap0: 0.4, AnchorK: 4, AnchorAxial: 0.3, HandSigma: 0.25, SupportLostHours: 9,
 		GForward: 0.25, GBack: 0.04, PYield: 0.3, POVD: 12, KSuction: 0.02, BreachP: 6, BreachSig: 0.2,
 		PortArea: 0.64, Capture: 0.12, EnergyPerUL: 0.03, Torsional: 0.4, RentArea: 4, WoundBase: 26, HeatPerPower: 9.24,
-		PupilRate: 0.02, BillowFlow: 500, ProlapseRate: 0.05, IrisReach: 0.4, BlockDepth: 3.8, BlockSoft: 1.5, BlockLoad: 1.3,
-		GAstray: 0.1, JetP: 0.008, Drain: 240, DrainDrip: 80, Osmotic: 30, PArtery: 65, PVein: 30, BleedHazard: 0.03, GBleed: 0.06,
-		BleedGrow: 20, BleedClot: 15, Cough: 15, RStrained: 60, FlapSpread: 0.02, BurnGape: 5, SegmentK: 8, CoaxialJet: 0.01,
+		PupilRate: 0.02, BillowFlow: 500, ProlapseRate: 0.05, IrisReach: 0.4, BlockDepth: 3.8, BlockSoft: 2.5, BlockLoad: 3.2,
+		GAstray: 0.2, JetP: 0.01, Drain: 240, DrainDrip: 80, Osmotic: 30, PArtery: 65, PVein: 30, BleedHazard: 0.03, GBleed: 0.06,
+		BleedGrow: 20, BleedClot: 15, Cough: 15, RStrained: 60, FlapSpread: 0.02, BurnGape: 5, SegmentK: 8, CoaxialJet: 5e-4,
 		CalmAfter: 50,
 	}
 }

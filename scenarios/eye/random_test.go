@@ -6,8 +6,24 @@ import (
 	"testing"
 )
 
-// chance draws test cases; a stream of the model serves well.
-type chance struct{ stream }
+// chance draws test cases; a stream of the model serves well, before it the bytes a fuzzer
+// gives, two to a draw.
+type chance struct {
+	stream
+	bytes []byte
+}
+
+func (c *chance) next() uint64 {
+	if len(c.bytes) < 2 {
+		return c.stream.next()
+	}
+	v := uint64(c.bytes[0])<<8 | uint64(c.bytes[1])
+	c.bytes = c.bytes[2:]
+	v *= 0x9E3779B97F4A7C15 // spread over high and low bits
+	return v ^ v>>32
+}
+
+func (c *chance) uniform() float64 { return (float64(c.next()>>11) + 0.5) / (1 << 53) }
 
 func (c *chance) within(lo, hi float64) float64 { return lo + (hi-lo)*c.uniform() }
 func (c *chance) pick(n int) int                { return int(c.next() % uint64(n)) }
@@ -23,10 +39,24 @@ func (c *chance) spec() Spec {
 	if c.pick(3) == 0 {
 		s.HyaloidBreached, s.VitreousUL, s.Strand = true, c.within(0, 100), c.uniform()
 	}
+	if c.pick(2) == 0 {
+		c.beyond(&s)
+	}
 	for left := s.LensUL; left > 30 && c.pick(3) > 0 && len(s.Fragments) < 6; left -= 30 {
 		s.Fragments = append(s.Fragments, Fragment{c.within(0, 12), c.within(1, 30)})
 	}
 	return s
+}
+
+// beyond draws what lies beyond the ordinary eye.
+func (c *chance) beyond(s *Spec) {
+	for i := range specFields {
+		f := &specFields[i]
+		if *f.at(s) == 0 && c.pick(3) == 0 && f.Name != "dialysis" && f.Name != "vitreous" && f.Name != "strand" {
+			*f.at(s) = c.within(f.Min, f.Max)
+		}
+	}
+	s.CapsulotomyTorn = c.pick(4) == 0
 }
 
 // action draws a well-formed action: arguments anywhere in their ranges, or left out;
@@ -35,7 +65,7 @@ func (c *chance) action() Action {
 	vs := verbTable[:]
 	v := vs[c.pick(len(vs))]
 	if c.pick(4) == 0 { // keep instruments going in and coming out
-		v, _ = LookupVerb([]string{"enter", "pedal", "withdraw", "ovd"}[c.pick(4)])
+		v, _ = LookupVerb([]string{"enter", "pedal", "withdraw", "ovd", "implant"}[c.pick(5)])
 	}
 	a := Action{Verb: v.Name, Num: nums{}, Word: words{}}
 	for _, arg := range v.Args {
@@ -81,12 +111,12 @@ func sound(t *testing.T, e *Eye, m Measures) bool {
 			bad("%s is %v", measureTable[i].Name, x)
 		}
 	}
-	for _, i := range []int{mPhi, mStrand, mWoundStrand, mOccluded, mTractionHazard, mRentHazard} {
+	for _, i := range []int{mPhi, mStrand, mWoundStrand, mOccluded, mTractionHazard, mRentHazard, mProlapse, mFlap, mAir, mGapOVD, mGape, mImplantSupport} {
 		if m[i] < 0 || m[i] > 1 {
 			bad("%s is %g, not within 0..1", measureTable[i].Name, m[i])
 		}
 	}
-	for _, i := range []int{mDepth, mVacuum, mLens, mVp, mVcut, mVleft, mVlost, mTraction, mGapArea, mCDE, mHarm, mFragments} {
+	for _, i := range []int{mDepth, mVacuum, mLens, mVp, mVcut, mVleft, mVlost, mTraction, mGapArea, mCDE, mHarm, mFragments, mIrisDamage, mAstray, mBlood, mImplantSlip} {
 		if m[i] < 0 {
 			bad("%s is %g, negative", measureTable[i].Name, m[i])
 		}
@@ -96,6 +126,9 @@ func sound(t *testing.T, e *Eye, m Measures) bool {
 	}
 	if m[mIOP] < -60 || m[mIOP] > 200 || m[mEndothelium] > 100 || m[mWobble] > 99 {
 		bad("pressure %g mmHg, loss %g %%, wobble %g", m[mIOP], m[mEndothelium], m[mWobble])
+	}
+	if m[mPupil] < smallestPupil-1e-9 || m[mPupil] > 10.4 {
+		bad("pupil %g mm", m[mPupil])
 	}
 	if chamber := e.par.VAC + e.x; chamber < 0 || e.vo < 0 {
 		bad("chamber %g uL, viscoelastic %g uL", chamber, e.vo)
@@ -109,13 +142,13 @@ func sound(t *testing.T, e *Eye, m Measures) bool {
 // Whatever is done to whatever eye, it stays an eye. ZONULE_LONG=1 does 10,000 actions
 // on each of 60 eyes; the default is a sample of that.
 func TestRandomActionsStaySound(t *testing.T) {
-	eyes, actions := 60, 60
+	eyes, actions := 60, 80
 	if os.Getenv("ZONULE_LONG") != "" {
 		actions = 10000
 	}
 	done, refused := map[string]int{}, map[string]int{}
 	for seed := range uint64(eyes) {
-		c := chance{newStream(seed, "random actions")}
+		c := chance{stream: newStream(seed, "random actions")}
 		spec := c.spec()
 		e, err := New(spec, seed)
 		if err != nil {

@@ -72,6 +72,7 @@ func (e *Eye) readBeyond(m *Measures) {
 	m[mBleeding], m[mCalmed] = bit(e.behind.bleeding), bit(e.behind.calmed > 0)
 	m[mSegments], m[mSutured], m[mGape] = float64(e.segments), bit(e.set.sutured), e.gape()
 	m[mImplantSupport], m[mImplantSlip], m[mImplantLost] = e.implantSupport(), e.imp.slip, bit(e.imp.gone)
+	m[mCortexPull] = e.cortexPull
 	m[mImplantRubs], m[mOpticCaptured] = bit(e.outsideBag() && e.imp.single), bit(e.imp.plane == "capture" && !e.imp.gone)
 }
 

@@ -97,7 +97,7 @@ func (e *Eye) refusesRest(a Action, no func(arg, reason, instead string) error) 
 		if a.word("with") == "sponge" {
 			return withdrawn()
 		}
-	case "seal", "suture", "air":
+	case "seal", "suture", "air", "press-wound":
 		return withdrawn()
 	default:
 		return e.refusesBeyond(a, no, withdrawn)

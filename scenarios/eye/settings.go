@@ -33,6 +33,7 @@ type settings struct {
 	wound                     woundState
 	nearness, tipHour, ventTo float64
 	stained, sutured, burping bool
+	pressed                   bool // the wound is held shut by a finger
 }
 
 // startSettings is a usual machine before it is set, with no instrument in the eye.

@@ -64,6 +64,7 @@ var signalTable = [...]SignalInfo{
 	{"choroid-bleeds", "a vessel of the choroid began to bleed"},
 	{"bleeding-stopped", "the bleeding under the choroid stopped"},
 	{"air-filled", "air was put into the chamber"},
+	{"wound-pressed", "the wound was held shut with a finger"},
 	{"sutured", "the wound was closed with stitches"},
 	{"coughed", "the patient coughed"},
 	{"patient-moved", "the patient moved"},

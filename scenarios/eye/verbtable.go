@@ -124,6 +124,7 @@ var verbTable = [...]Verb{
 	{"air", "fill the chamber with air", []Arg{
 		{Name: "fill", Meaning: "share of the chamber", Min: 0.1, Max: 1, Default: 0.7, Main: true},
 	}},
+	{"press-wound", "hold the wound shut with a finger until something goes in again", nil},
 	{"suture", "close the wound with stitches", nil},
 	{"turn-implant", "turn the implant so that one haptic lies at another hour", []Arg{
 		{Name: "hour", Meaning: "clock hour of one haptic", Max: 12, Required: true, Main: true},

@@ -28,7 +28,7 @@ func (e *Eye) gapFlow() float64 {
 	}
 	phi := max(e.phi, e.gapOVD)
 	if e.hyaloid {
-		if drive := push + p.KSuction*e.qa*e.set.nearness - p.PYield - p.POVD*phi + e.stirring(); drive > 0 {
+		if drive := push + p.KSuction*e.qa*e.set.nearness - p.PYield - p.POVD*phi; drive > 0 {
 			return p.GForward * area * drive / (1 + 20*phi)
 		}
 	}
@@ -38,13 +38,13 @@ func (e *Eye) gapFlow() float64 {
 	return 0
 }
 
-// stirring is what a jet beside the cutter adds to the drive of gel, mmHg: irrigation by the
-// same instrument stirs the gel it is meant to cut; by a separate cannula it does not.
+// stirring is the gel, uL/s, that irrigation by the cutter itself stirs up through the
+// opening while it is meant to be cut; irrigation by a separate cannula does not.
 func (e *Eye) stirring() float64 {
 	if e.set.tool != cutter || e.set.separate || !e.fl.irrigating {
 		return 0
 	}
-	return e.par.CoaxialJet * max(0, e.q) * (0.3 + e.set.nearness)
+	return e.par.CoaxialJet * e.openArea() * max(0, e.q) * (0.3 + e.set.nearness)
 }
 
 // vitreous moves gel in the chamber, the strand at the port and in the wound, and the
@@ -56,6 +56,11 @@ func (e *Eye) vitreous(h float64) {
 	s := &e.set
 	if forward := e.fl.in - e.injectRate + e.stray; forward > 0 {
 		e.vp += h * forward
+	}
+	if more := h * e.stirring(); more > 0 {
+		e.vp += more
+		e.fl.u += more
+		e.x += more
 	}
 	if over := e.vp - max(0, e.space()); over > 0 {
 		// More gel than there is space for has gone out through the wound.
