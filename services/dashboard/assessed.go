@@ -41,11 +41,11 @@ func assessedOf(a *assessmentv1.Assessment, steps []stepView) *assessed {
 	out := &assessed{Rubric: a.GetRubric(), Approved: a.GetApprovedBy(), At: momentOf(a.GetAssessedAt())}
 	titles := map[string]string{}
 	for _, e := range a.GetCriticalErrors() {
-		titles[e.GetId()] = e.GetTitle()
-		c := criticalView{Title: e.GetTitle(), Reason: e.GetReason(), At: atSecond(e.GetAtS())}
+		titles[e.GetId()] = capital(e.GetTitle())
+		c := criticalView{Title: capital(e.GetTitle()), Reason: stop(e.GetReason()), At: atSecond(e.GetAtS())}
 		for i := range steps {
 			if int64(steps[i].Index) == int64(e.GetDecision()) {
-				steps[i].CriticalHere = append(steps[i].CriticalHere, e.GetTitle())
+				steps[i].CriticalHere = append(steps[i].CriticalHere, capital(e.GetTitle()))
 				c.Anchor, c.Decision = steps[i].Anchor, steps[i].Number
 			}
 		}
@@ -63,7 +63,7 @@ func assessedOf(a *assessmentv1.Assessment, steps []stepView) *assessed {
 func markOf(m *assessmentv1.Mark, titles map[string]string, all []stepView) markView {
 	out := markView{
 		competency: competencyOf(m.GetCriterion(), m.GetTitle()), Shown: m.GetLevel() > 0, Level: m.GetLevel(),
-		Anchor: m.GetAnchor(), Reason: m.GetReason(), Rule: m.GetRule(), CappedBy: titles[m.GetCappedBy()],
+		Anchor: m.GetAnchor(), Reason: stop(m.GetReason()), Rule: m.GetRule(), CappedBy: titles[m.GetCappedBy()],
 	}
 	if out.CappedBy == "" {
 		out.CappedBy = plain(m.GetCappedBy())
@@ -103,7 +103,7 @@ func competencyOf(id, title string) competency {
 		}
 	}
 	if title != "" {
-		out.Title = title
+		out.Title = capital(title)
 	}
 	return out
 }

@@ -66,7 +66,7 @@ func cells(m *progressv1.CohortMember) []cell {
 	for i, c := range competencies {
 		s := standing[c.ID]
 		if s.GetTitle() != "" {
-			c.Title = s.GetTitle()
+			c.Title = capital(s.GetTitle())
 		}
 		level := s.GetLastLevel()
 		out[i] = cell{

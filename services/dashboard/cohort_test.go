@@ -48,7 +48,7 @@ func TestCohortPage(t *testing.T) {
 	}
 	// a level is a number and as many filled steps, never a colour alone
 	c3 := find(rows[0], "td", "cell")[2]
-	if got := textOf(find(c3, "", "unseen")[0]); got != "C3 Tells look-alikes apart: level 4, 22 drills, 2 critical errors" {
+	if got := textOf(find(c3, "", "unseen")[0]); got != "C3 Tells causes apart: level 4, 22 drills, 2 critical errors" {
 		t.Errorf("C3 of the first trainee is read as %q", got)
 	}
 	if got := attribute(find(c3, "use", "")[0], "href"); got != "#stair-4" {

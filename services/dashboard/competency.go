@@ -9,18 +9,18 @@ type competency struct {
 	Short string // one word, for a narrow column
 }
 
-// competencies are the ten in their order. A rubric's own title, when an office gives one, goes before ours.
+// competencies are the ten in their order, named as in the standard rubric. A rubric's own title, when an office gives one, goes before ours.
 var competencies = []competency{
 	{"C1", "Recognises early", "Recognise"},
 	{"C2", "Keeps the chamber stable", "Chamber"},
-	{"C3", "Tells look-alikes apart", "Diagnose"},
-	{"C4", "Selects and orders actions", "Act"},
-	{"C5", "Reasons about machine settings", "Machine"},
+	{"C3", "Tells causes apart", "Diagnose"},
+	{"C4", "Chooses and orders the steps", "Act"},
+	{"C5", "Reasons with the machine", "Machine"},
 	{"C6", "Protects vitreous and retina", "Vitreous"},
 	{"C7", "Protects capsule and zonules", "Capsule"},
-	{"C8", "Decides on the lens implant", "Implant"},
-	{"C9", "Communicates, calls for help, hands over", "Team"},
-	{"C10", "Closes, records, plans follow-up", "Close"},
+	{"C8", "Decides on the implant", "Implant"},
+	{"C9", "Speaks, calls for help, hands over", "Team"},
+	{"C10", "Closes, records, plans", "Close"},
 }
 
 func isCompetency(id string) bool {

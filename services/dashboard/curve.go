@@ -65,7 +65,7 @@ func curveOf(c *progressv1.GetCurveResponse, name string) (curveView, error) {
 		}
 	}
 	if c.GetTitle() != "" {
-		out.Title = c.GetTitle()
+		out.Title = capital(c.GetTitle())
 	}
 	fitted := map[uint32]string{}
 	for _, b := range c.GetFit().GetBand() {

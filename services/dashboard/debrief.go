@@ -3,7 +3,6 @@ package dashboard
 import (
 	"context"
 	"net/http"
-	"strings"
 
 	assessmentv1 "zonule/proto/gen/zonule/assessment/v1"
 	drillv1 "zonule/proto/gen/zonule/drill/v1"
@@ -55,7 +54,7 @@ func (p *Pages) debrief(ctx context.Context, r *http.Request, f *frame) (debrief
 	if err != nil {
 		return debriefPage{}, err
 	}
-	out.Opening, out.Steps = seenIn(line.GetTimeline().GetOpening().GetMarks()), stepsOf(line.GetTimeline())
+	out.Opening, out.Steps = stepsOf(line.GetTimeline())
 	if out.Traces, err = tracesOf(line.GetTimeline()); err != nil {
 		return debriefPage{}, err
 	}
@@ -98,23 +97,4 @@ func (p *Pages) whatWasPlayed(ctx context.Context, out *debriefPage) error {
 	v := got.GetVersion()
 	out.Complication, out.Reviewed, out.Normal = plain(v.GetComplication()), v.GetReviewedBy(), v.GetNormal()
 	return err
-}
-
-// seen is something that could be seen or heard, or was done, at its second.
-type seen struct {
-	At, Text string
-	Gone     bool // it went away
-	Signal   bool // it was done or recorded rather than seen
-}
-
-func seenIn(marks []*drillv1.Mark) []seen {
-	var out []seen
-	for _, m := range marks {
-		one := seen{At: seconds(m.GetAtS()), Text: m.GetText(), Gone: m.GetOff()}
-		if strings.TrimSpace(one.Text) == "" {
-			one.Text, one.Signal = plain(m.GetName()), true
-		}
-		out = append(out, one)
-	}
-	return out
 }

@@ -9,7 +9,7 @@ import (
 )
 
 func TestChangesTellWhatMovedAndAlwaysDepthAndPressure(t *testing.T) {
-	steps := stepsOf(inventedTimeline())
+	_, steps := stepsOf(inventedTimeline())
 	want := []change{
 		{"Depth of the chamber, mm", "3.1", "2.9", "2.2", "1.6", "3.1", true},
 		{"Pressure in the chamber, mmHg", "41", "38", "26", "14", "41", true},
@@ -33,7 +33,7 @@ func TestChangesTellWhatMovedAndAlwaysDepthAndPressure(t *testing.T) {
 func TestUndoneDecisionLeavesNoTrace(t *testing.T) {
 	line := inventedTimeline()
 	line.Steps[0].Undone = true
-	steps := stepsOf(line)
+	_, steps := stepsOf(line)
 	if got := steps[1].Changes[0].Before; got != "3.1" {
 		t.Errorf("after an undone decision the scene is shown at a depth of %s mm, want the 3.1 mm before it", got)
 	}
@@ -56,8 +56,22 @@ func TestSegmentsThatDoNotFitTheNamesAreReadAsFarAsTheyGo(t *testing.T) {
 	}
 }
 
+func TestSightRemembersHowAFindingRead(t *testing.T) {
+	got := sight{}.read([]*drillv1.Mark{
+		{AtS: 1, Name: "chamber-shallow", Text: "The chamber shallows."}, {AtS: 2, Name: "viscoelastic", Text: "230 uL"}, {AtS: 3, Name: "said-stop"},
+		{AtS: 4, Name: "chamber-shallow", Off: true}, {AtS: 5, Name: "strand-at-port", Off: true},
+	})
+	want := []seen{
+		{At: seconds(1), Text: "The chamber shallows."}, {At: seconds(2), Text: "viscoelastic: 230" + nb + "µL", Signal: true}, {At: seconds(3), Text: "said stop", Signal: true},
+		{At: seconds(4), Text: "The chamber shallows.", Gone: true}, {At: seconds(5), Text: "strand at port", Gone: true},
+	}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Errorf("(-want +got):\n%s", diff)
+	}
+}
+
 func TestEvidenceLeadsToItsDecision(t *testing.T) {
-	steps := stepsOf(inventedTimeline())
+	_, steps := stepsOf(inventedTimeline())
 	a := assessedOf(inventedAssessment(), steps)
 	want := evidenceView{Text: "Lowest depth of the chamber", At: "8.3" + nb + "s", Value: "1.6" + nb + "mm", Href: "#decision-1", Decision: 1}
 	if diff := cmp.Diff(want, a.Marks[1].Evidence[0]); diff != "" {

@@ -26,7 +26,7 @@ func fitWords(f *progressv1.Fit) []string {
 		return []string{"No curve is fitted."}
 	}
 	if f.GetNotYet() != "" {
-		return []string{"No curve is fitted yet: " + f.GetNotYet()}
+		return []string{"No curve is fitted: " + stop(f.GetNotYet())}
 	}
 	return []string{
 		fmt.Sprintf("The fitted curve begins at level %s and approaches level %s.", numeral(f.GetPlateau()-f.GetGap(), 2), plusMinus(f.GetPlateau(), f.GetPlateauSe())),

@@ -28,17 +28,19 @@ type stepView struct {
 	StanceWord         string
 }
 
-func stepsOf(t *drillv1.Timeline) []stepView {
+// stepsOf reads what was seen before the first scene, and the decisions.
+func stepsOf(t *drillv1.Timeline) (opening []seen, out []stepView) {
+	sight := sight{}
+	opening = sight.read(t.GetOpening().GetMarks())
 	names := t.GetMeasures()
 	before := stretchOf(names, t.GetOpening()).after
-	var out []stepView
 	for _, s := range t.GetSteps() {
 		thinking, doing := stretchOf(names, s.GetThinking()), stretchOf(names, s.GetDoing())
 		mark, word, words := stanceWords(s.GetStance())
 		one := stepView{
 			Index: s.GetIndex(), Number: s.GetIndex() + 1, Anchor: anchor(int(s.GetIndex())), At: seconds(decidedAt(s)), Thought: seconds(s.GetElapsedS()),
-			Say: s.GetSay(), Stage: plain(s.GetStage()), Reason: s.GetReason(), StanceMark: mark, StanceWord: word, Stance: words, Because: s.GetBecause(),
-			TimedOut: s.GetTimedOut(), Undone: s.GetUndone(), Refused: s.GetRefused(), Thinking: seenIn(thinking.marks), Doing: seenIn(doing.marks),
+			Say: s.GetSay(), Stage: plain(s.GetStage()), Reason: s.GetReason(), StanceMark: mark, StanceWord: word, Stance: words, Because: stop(s.GetBecause()),
+			TimedOut: s.GetTimedOut(), Undone: s.GetUndone(), Refused: stop(s.GetRefused()), Thinking: sight.read(thinking.marks), Doing: sight.read(doing.marks),
 			Changes: changes(before, thinking.after, doing.after, thinking.low, thinking.high, doing.low, doing.high),
 			Next:    plain(s.GetNext()),
 		}
@@ -56,7 +58,7 @@ func stepsOf(t *drillv1.Timeline) []stepView {
 	if t.GetEnding() != "" && len(out) > 0 {
 		out[len(out)-1].Last = true
 	}
-	return out
+	return opening, out
 }
 
 // decidedAt is the second at which the decision acted.

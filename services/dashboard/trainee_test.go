@@ -36,7 +36,7 @@ func TestChartWordsStateTheirProbabilities(t *testing.T) {
 }
 
 func TestFitWords(t *testing.T) {
-	if got := fitWords(&progressv1.Fit{NotYet: "4 drills are too few."}); !cmp.Equal(got, []string{"No curve is fitted yet: 4 drills are too few."}) {
+	if got := fitWords(&progressv1.Fit{NotYet: "4 drills are too few."}); !cmp.Equal(got, []string{"No curve is fitted: 4 drills are too few."}) {
 		t.Errorf("no fit reads %q", got)
 	}
 	got := strings.Join(fitWords(&progressv1.Fit{Plateau: 4.2, PlateauSe: 0.25, Gap: 2.1, Rate: 0.2, RateSe: 0.05, ResidualSd: 0.5, Confidence: 0.9}), " ")

@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 	"zonule/services/dashboard/measure"
@@ -61,6 +63,24 @@ func plusMinus(v, se float64) string {
 
 // plain makes words of an id such as "weak-sector-at-chop" or "max_vacuum".
 func plain(id string) string { return strings.NewReplacer("-", " ", "_", " ").Replace(id) }
+
+// capital begins with a capital letter.
+func capital(s string) string {
+	r, size := utf8.DecodeRuneInString(s)
+	if size == 0 {
+		return ""
+	}
+	return string(unicode.ToUpper(r)) + s[size:]
+}
+
+// stop ends with a full stop, unless it ends a sentence already or says nothing.
+func stop(s string) string {
+	s = strings.TrimSpace(s)
+	if s == "" || strings.ContainsAny(s[len(s)-1:], ".!?") {
+		return s
+	}
+	return s + "."
+}
 
 // named gives a person's name, or says that it was erased.
 func named(display string) string {
