@@ -97,24 +97,30 @@ var givesAway = []string{"dialysis", "zonule", "zonular", "vitreous", "strand", 
 
 // checkTitle refuses a title that names the complication.
 func checkTitle(sc *Scenario) text.Problems {
+	if w := GivesAway(sc.ShownAs, sc.Complication); w != "" {
+		return text.Problems{sc.doc.Problem(fmt.Sprintf("the title gives the complication away with %q", w), "choose a title that says nothing, such as a list and a place in it", "shown_as")}
+	}
+	return nil
+}
+
+// GivesAway gives the first word of a text that tells a trainee what is coming: one of the complication's own,
+// or one of the trade's; "" when there is none.
+func GivesAway(words, complication string) string {
 	heavy := func(s string) []string {
 		return strings.FieldsFunc(strings.ToLower(s), func(c rune) bool { return c < 'a' || c > 'z' })
 	}
-	var forbidden []string
-	for _, w := range heavy(sc.Complication) {
+	forbidden := slices.Clone(givesAway)
+	for _, w := range heavy(complication) {
 		if len(w) >= 4 && !slices.Contains([]string{"none", "with", "during", "from", "found", "after", "before", "that", "case"}, w) {
 			forbidden = append(forbidden, w)
 		}
 	}
-	forbidden = append(forbidden, givesAway...)
-	for _, w := range heavy(sc.ShownAs) {
-		for _, f := range forbidden {
-			if sameStem(w, f) {
-				return text.Problems{sc.doc.Problem(fmt.Sprintf("the title gives the complication away with %q", w), "choose a title that says nothing, such as a list and a place in it", "shown_as")}
-			}
+	for _, w := range heavy(words) {
+		if slices.ContainsFunc(forbidden, func(f string) bool { return sameStem(w, f) }) {
+			return w
 		}
 	}
-	return nil
+	return ""
 }
 
 // sameStem compares words by their first five letters (all of them when shorter).
