@@ -1,5 +1,9 @@
-// Package casemix says how uncertain a proportion is: how many of a trainee's cases or drills
-// met an outcome, out of how many, and within what limits the true rate may lie.
+// Package casemix says how uncertain a proportion is, and what was to be expected of the cases it
+// comes from: how many of a trainee's cases or drills met an outcome, out of how many, within what
+// limits the true rate may lie (this file), how two rates differ ([Difference]), how a centre of so
+// many cases varies by chance ([Funnel]), what risk each case had ([Model], from a file in
+// which every number says where it comes from), and how the observed compares with the expected
+// ([Compare]). The risk-adjusted chart is in package cusum.
 //
 // A bare percentage of a few cases misleads: no event in 50 still allows a rate of 7 per cent.
 // So a proportion is never reported without one of the intervals of this package. [Exact] never
@@ -16,7 +20,8 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Interval is a range for a proportion; both ends lie in 0..1 and Low <= High.
+// Interval is a range for a proportion; both ends lie in 0..1 and Low <= High, but where a function
+// says otherwise.
 type Interval struct{ Low, High float64 }
 
 // String writes the interval as per cent with one decimal: "0.0 to 7.1 %".
@@ -89,6 +94,62 @@ func JeffreysModified(events, n int, level float64) (Interval, error) {
 		out.High = 1
 	}
 	return out, nil
+}
+
+// WilsonCorrected is [Wilson] with the continuity correction (R's prop.test): wider, and seldom
+// covering less often than stated. Arguments and errors are those of [Exact].
+func WilsonCorrected(events, n int, level float64) (Interval, error) {
+	if err := check(events, n, level); err != nil {
+		return Interval{}, err
+	}
+	z := distuv.UnitNormal.Quantile((1 + level) / 2)
+	x, m := float64(events), float64(n)
+	p := x / m
+	end := func(sign float64) float64 {
+		c := p + sign*math.Min(0.5, math.Abs(x-m/2))/m
+		return (c + z*z/(2*m) + sign*z*math.Sqrt(c*(1-c)/m+z*z/(4*m*m))) / (1 + z*z/m)
+	}
+	out := Interval{math.Max(0, end(-1)), math.Min(1, end(1))}
+	if events == 0 {
+		out.Low = 0
+	}
+	if events == n {
+		out.High = 1
+	}
+	return out, nil
+}
+
+// AgrestiCoull is the interval of Agresti and Coull 1998 (Am Stat 52:119-26): the textbook formula
+// at the share that z*z/2 more of each outcome would give. The textbook formula can pass 0 or 1;
+// its ends are given as they come, not cut. Arguments and errors are those of [Exact].
+func AgrestiCoull(events, n int, level float64) (Interval, error) {
+	if err := check(events, n, level); err != nil {
+		return Interval{}, err
+	}
+	z := distuv.UnitNormal.Quantile((1 + level) / 2)
+	m := float64(n) + z*z
+	p := (float64(events) + z*z/2) / m
+	half := z * math.Sqrt(p*(1-p)/m)
+	return Interval{p - half, p + half}, nil
+}
+
+// Difference is the interval for the first rate less the second by method 10 of Newcombe 1998
+// (Stat Med 17:873-90), from the two Wilson intervals; the samples are independent. Errors are
+// those of [Exact] for either sample.
+func Difference(events1, n1, events2, n2 int, level float64) (estimate float64, interval Interval, err error) {
+	a, err := Wilson(events1, n1, level)
+	if err != nil {
+		return 0, Interval{}, err
+	}
+	b, err := Wilson(events2, n2, level)
+	if err != nil {
+		return 0, Interval{}, err
+	}
+	p, q := float64(events1)/float64(n1), float64(events2)/float64(n2)
+	return p - q, Interval{
+		Low:  p - q - math.Hypot(p-a.Low, b.High-q),
+		High: p - q + math.Hypot(a.High-p, q-b.Low),
+	}, nil
 }
 
 func check(events, n int, level float64) error {
