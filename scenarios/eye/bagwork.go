@@ -16,7 +16,7 @@ func (e *Eye) strip(a Action) {
 		s.clamped = s.clamped || a.word("way") == "dry"
 	})
 	e.pass(2)
-	force := 6 * e.handFactor()
+	force := e.par.CortexPull * e.handFactor()
 	if e.bag.ring {
 		force *= 1.8
 	}

@@ -43,6 +43,7 @@ type Params struct {
 	AnchorK          float64 // mN/mm
 	AnchorAxial      float64 // share of it along the axis
 	HandSigma        float64
+	CortexPull       float64 // of a middling hand on one sector, mN
 	SupportLostHours float64
 
 	// Vitreous.
@@ -99,7 +100,7 @@ func DefaultParams() Params {
 		RVent: 0.1, RLine: 0.3, RSealed: 500, RIn: 12, ROpen: 1.5, LeakOVD: 2000, PortOVD: 15, TauPort: 0.006,
 		InjectRate: 40, Dispersive: 0.85, Cohesive: 0.3,
 		N: 72, R: 5, Kr: 0.5, Kt: 0.15, Kz: 0.35, T0: 0.2, S: 1.4, EIBag: 0.5, EABag: 20, EIRing: 250, EARing: 9e4,
-		KcEmpty: 0.05, KcLens: 10, KcImplant: 3, Gap0: 0.4, AnchorK: 4, AnchorAxial: 0.3, HandSigma: 0.25, SupportLostHours: 9,
+		KcEmpty: 0.05, KcLens: 10, KcImplant: 3, Gap0: 0.4, AnchorK: 4, AnchorAxial: 0.3, HandSigma: 0.25, CortexPull: 6, SupportLostHours: 9,
 		GForward: 0.25, GBack: 0.04, PYield: 0.3, POVD: 12, KSuction: 0.02, BreachP: 6, BreachSig: 0.2,
 		PortArea: 0.64, Capture: 0.12, EnergyPerUL: 0.03, Torsional: 0.4, RentArea: 4, WoundBase: 26, HeatPerPower: 9.24,
 		PupilRate: 0.02, BillowFlow: 500, ProlapseRate: 0.05, IrisReach: 0.4, BlockDepth: 3.8, BlockSoft: 2.5, BlockLoad: 3.2,
