@@ -27,6 +27,7 @@ type cli struct {
 	Person   personCmd   `cmd:"" help:"The people of a running site."`
 	Scenario scenarioCmd `cmd:"" help:"Scenarios and their rubrics."`
 	Ledger   ledgerCmd   `cmd:"" help:"The append-only ledger of a site."`
+	Eye      eyeCmd      `cmd:"" help:"The model eye by itself: checks, plans, a list of actions, pictures."`
 
 	Verbose bool `help:"Log what happens inside, to standard error."`
 }
