@@ -44,6 +44,9 @@ func (r Report) String() string {
 	return b.String()
 }
 
+// verdictPersonal is what the verdict on personal data is about.
+const verdictPersonal = "personal data"
+
 // maxNamed bounds how many faults of one kind are named.
 const maxNamed = 10
 
@@ -257,7 +260,7 @@ func (c *checker) cursors(context.Context) error {
 
 // sealed tests that personal data can be opened by those keys that exist.
 func (c *checker) sealed(context.Context) error {
-	v := verdict{what: "personal data"}
+	v := verdict{what: verdictPersonal}
 	opened, erased := 0, 0
 	err := c.snap.scan(spaceSealed, "", "", 0, func(person string, r row) (bool, error) {
 		switch key, gone := c.l.keys.key(person); {

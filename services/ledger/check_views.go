@@ -20,7 +20,7 @@ const scratchPattern = "check-*.tmp"
 
 // views folds all entries anew and compares the rows with the stored ones.
 func (c *checker) views(ctx context.Context) error {
-	scratch := &scratch{near: c.l.dir}
+	scratch := &scratch{near: c.l.dir, encrypted: c.l.encrypted}
 	defer scratch.close()
 	fresh := &stage{site: c.l.site, log: c.l.log, folds: c.l.views, size: c.snap.head.Size, ill: &illness{}}
 	for i := range c.l.views {
@@ -89,10 +89,11 @@ func (c *checker) compare(v *verdict, stored, fresh viewState, folded *layer) {
 
 // scratch is where a fresh fold lies: nowhere, and then in a temporary store of its own once it is large.
 type scratch struct {
-	near string // the folder to make a temporary one in
-	dir  string
-	db   *badger.DB
-	snap *snapshot
+	near      string // the folder to make a temporary one in
+	encrypted bool   // under a key that is thrown away with it
+	dir       string
+	db        *badger.DB
+	snap      *snapshot
 }
 
 func (s *scratch) get(space, key string) (row, bool, error) {
@@ -120,7 +121,11 @@ func (s *scratch) spill(l *layer) error {
 			return fmt.Errorf("there is no room for a fresh fold: %w", err)
 		}
 		s.dir = dir
-		if s.db, err = badger.Open(badger.DefaultOptions(dir).WithLogger(nil).WithMetricsEnabled(false).WithDetectConflicts(false)); err != nil {
+		o := badger.DefaultOptions(dir).WithLogger(nil).WithMetricsEnabled(false).WithDetectConflicts(false)
+		if s.encrypted {
+			o = o.WithEncryptionKey(newKey()).WithIndexCacheSize(indexCacheBytes).WithBlockCacheSize(blockCacheBytes)
+		}
+		if s.db, err = badger.Open(o); err != nil {
 			return err
 		}
 	}

@@ -31,6 +31,8 @@ type Config struct {
 	Logger *slog.Logger
 	// Source gives back entries that were damaged here; none when nil.
 	Source Source
+	// StoreKey encrypts the store; it is not encrypted when nil. It must be the one the store was made with.
+	StoreKey StoreKey
 	// QueueLimit is how many commands may wait; 1024 when 0.
 	QueueLimit int
 	// BatchLimit is how many commands share a commit at most; 256 when 0.
@@ -47,6 +49,7 @@ type Source interface {
 type Ledger struct {
 	site, programme string
 	dir             string
+	encrypted       bool
 	clock           clock.Clock
 	log             *slog.Logger
 	source          Source
@@ -83,13 +86,13 @@ func Open(ctx context.Context, c Config) (*Ledger, error) {
 		return nil, fmt.Errorf("the data folder cannot be made: %w", err)
 	}
 	l := &Ledger{
-		site: c.Site, programme: c.Programme, dir: c.Dir, clock: c.Clock, log: c.Logger, source: c.Source,
+		site: c.Site, programme: c.Programme, dir: c.Dir, encrypted: len(c.StoreKey) > 0, clock: c.Clock, log: c.Logger, source: c.Source,
 		views: append([]View{requests{}}, c.Views...), sync: (*badger.Txn).Commit, cache: newCache(),
 		queue: make(chan *pending, c.QueueLimit), errands: make(chan errand), batchLimit: c.BatchLimit,
 		quit: make(chan struct{}), stopped: make(chan struct{}), moved: make(chan struct{}),
 	}
 	var err error
-	if l.db, err = openStore(filepath.Join(c.Dir, storeFolder), l.log); err != nil {
+	if l.db, err = openStore(c); err != nil {
 		return nil, err
 	}
 	if l.keys, err = openKeyring(c.Dir, c.Site); err == nil {

@@ -11,6 +11,10 @@ import (
 	"path/filepath"
 	"sync"
 	"time"
+
+	"google.golang.org/grpc/codes"
+
+	"zonule/services/fault"
 )
 
 // keyFileName lies in the data folder, beside the store and never inside it: the store does not erase bytes when a row
@@ -151,9 +155,47 @@ func replaceFile(path string, content []byte) error {
 	if err := os.Rename(temporary, path); err != nil {
 		return err
 	}
-	folder, err := os.Open(filepath.Dir(path))
+	return syncFolder(filepath.Dir(path))
+}
+
+// syncFolder makes the names in a folder last.
+func syncFolder(path string) error {
+	folder, err := os.Open(path)
 	if err != nil {
 		return err
 	}
 	return errors.Join(folder.Sync(), folder.Close())
+}
+
+// erased gives whose keys were destroyed, and when.
+func (k *keyring) erased() map[string]time.Time {
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	return maps.Clone(k.file.Erased)
+}
+
+// importKeys writes the key file of an imported ledger: the copy given, if any, without the keys of those who had been
+// erased when the export was made.
+func importKeys(dir, site string, copied []byte, erased map[string]time.Time) error {
+	file := keyFile{Format: keyFileFormat, Site: site, MarkKey: newKey(), Keys: map[string][]byte{}, Erased: map[string]time.Time{}}
+	if copied != nil {
+		if err := json.Unmarshal(copied, &file); err != nil || file.Format != keyFileFormat || file.Site != site {
+			return fault.Wrap(err, codes.InvalidArgument, "NOT_THIS_KEY_FILE", fmt.Sprintf("The key file given is damaged, or not one of site %q. Nothing was imported.", site))
+		}
+	}
+	if file.Keys == nil {
+		file.Keys = map[string][]byte{}
+	}
+	if file.Erased == nil {
+		file.Erased = map[string]time.Time{}
+	}
+	for person, at := range erased {
+		delete(file.Keys, person)
+		file.Erased[person] = at
+	}
+	b, err := json.Marshal(file)
+	if err != nil {
+		return err
+	}
+	return replaceFile(filepath.Join(dir, keyFileName), b)
 }

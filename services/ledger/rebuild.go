@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"github.com/dgraph-io/badger/v4"
 	"google.golang.org/grpc/codes"
@@ -157,7 +158,7 @@ func (l *Ledger) heal(ill []viewState) error {
 			continue
 		}
 		if now := views[i]; now.generation == was.generation && was.position == base.head.Size {
-			l.log.Warn("building a view again from the entries", "site", l.site, "view", was.name, "because", "a row fails its checksum")
+			l.log.Warn("building a view again from the entries", "site", l.site, "view", was.name, "because", "a row fails its checksum, or it was asked for")
 			views[i] = emptyView(was.name, l.views[i].Version(), now.generation+1)
 		}
 	}
@@ -172,6 +173,26 @@ func (l *Ledger) heal(ill []viewState) error {
 		}
 	}
 	return l.catchUp(context.Background())
+}
+
+// Rebuild drops the rows of views and folds them anew from the entries, all views of this program when none is named. It
+// stops the writer for as long as it takes and gives the names of the views it built.
+func (l *Ledger) Rebuild(ctx context.Context, names ...string) (built []string, err error) {
+	for _, name := range names {
+		if !slices.ContainsFunc(l.views, func(v View) bool { return v.Name() == name }) {
+			return nil, fault.New(codes.NotFound, "NO_SUCH_VIEW", "This ledger has no view "+name+".", "view", name)
+		}
+	}
+	err = l.inWriter(ctx, func() error {
+		var drop []viewState
+		for _, v := range l.current.views[:len(l.views)] {
+			if len(names) == 0 || slices.Contains(names, v.name) {
+				drop, built = append(drop, v), append(built, v.name)
+			}
+		}
+		return l.heal(drop)
+	})
+	return built, outward(err)
 }
 
 // catchUp folds the entries that views have not seen, in pieces of one transaction each, so that a stop in between

@@ -1,8 +1,10 @@
 package ledger
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
+	"path/filepath"
 	"strings"
 
 	"github.com/dgraph-io/badger/v4"
@@ -15,15 +17,34 @@ import (
 // storeFolder is where Badger lives within the data folder.
 const storeFolder = "ledger"
 
+// What an encrypted store keeps of its tables in memory, decrypted.
+const (
+	indexCacheBytes = 16 << 20
+	blockCacheBytes = 16 << 20
+)
+
 // openStore opens Badger: every commit synced, no conflict detection (there is one writer), no versions kept, no
-// compression (so no block cache either), and small tables, for a site's ledger is small and its memory should be too.
+// compression (so no block cache either, unless it is encrypted), and small tables, for a site's ledger is small and its memory should be too.
 // Badger's own checksum modes stay off: they turn a damaged row into a missing one. Ours name it.
-func openStore(dir string, log *slog.Logger) (db *badger.DB, err error) {
+func openStore(c Config) (db *badger.DB, err error) {
 	defer func() {
 		if p := recover(); p != nil {
 			err = fault.New(codes.DataLoss, "STORE_DAMAGED", fmt.Sprintf("The ledger's store cannot be opened; its files are damaged (%v). Restore it from a copy.", p))
 		}
 	}()
+	dir := filepath.Join(c.Dir, storeFolder)
+	if err := expectStore(c.Dir); err != nil {
+		return nil, err
+	}
+	lost, err := lostFingerprint(dir)
+	if err != nil {
+		return nil, err
+	}
+	if !lost { // else Badger, which keeps a proof of its key, finds out
+		if err := CheckStoreKey(dir, c.StoreKey); err != nil {
+			return nil, err
+		}
+	}
 	o := badger.DefaultOptions(dir).
 		WithSyncWrites(true).
 		WithDetectConflicts(false).
@@ -34,15 +55,24 @@ func openStore(dir string, log *slog.Logger) (db *badger.DB, err error) {
 		WithNumMemtables(3).
 		WithValueLogFileSize(32 << 20).
 		WithMetricsEnabled(false).
-		WithLogger(storeLog{log})
+		WithLogger(storeLog{c.Logger})
+	if len(c.StoreKey) > 0 {
+		o = o.WithEncryptionKey(c.StoreKey.For("ledger store")).WithIndexCacheSize(indexCacheBytes).WithBlockCacheSize(blockCacheBytes)
+	}
 	db, err = badger.Open(o)
+	if errors.Is(err, badger.ErrEncryptionKeyMismatch) {
+		return nil, fault.Wrap(err, codes.FailedPrecondition, "WRONG_STORE_KEY", "The ledger's store is not encrypted under the key given. Give the right key file, or none if it is not encrypted. Nothing was changed.")
+	}
 	if err != nil && strings.Contains(err.Error(), "directory lock") {
 		return nil, fault.Wrap(err, codes.FailedPrecondition, "LEDGER_IN_USE", "The ledger in this data folder is in use by another program. Stop that program first, or use another folder.")
 	}
 	if err != nil {
 		return nil, fault.Wrap(err, codes.DataLoss, "STORE_DAMAGED", "The ledger's store cannot be opened. Look at the log; if its files are damaged, restore it from a copy.")
 	}
-	return db, nil
+	if lost && len(c.StoreKey) > 0 {
+		err = replaceFile(fingerprintFile(dir), []byte(c.StoreKey.fingerprint()+"\n"))
+	}
+	return db, err
 }
 
 // storeLog passes Badger's warnings on and leaves its chatter out.
