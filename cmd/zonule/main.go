@@ -43,7 +43,7 @@ const about = "Zonule brings cataract trainees to the right decision in the firs
 	"For training only, not for use on or about a patient; local protocols, device instructions and licensed supervision decide."
 
 func main() {
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)

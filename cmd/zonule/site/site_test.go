@@ -3,6 +3,8 @@ package site
 import (
 	"context"
 	"log/slog"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"strings"
@@ -80,6 +82,19 @@ func TestOnlyLoopbackIsListenedOn(t *testing.T) {
 			t.Errorf("a port in use: %v", err)
 		}
 		_ = l.Close()
+	}
+}
+
+func TestPagesAnswerUnderThisMachinesNamesOnly(t *testing.T) {
+	pages := namedHere(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusOK) }))
+	for host, want := range map[string]int{"127.0.0.1:7480": 200, "localhost:7480": 200, "localhost": 200, "[::1]:7480": 200, "[::1]": 200, "evil.example:7480": 421, "127.0.0.1.evil.example": 421, "": 421} {
+		r := httptest.NewRequest(http.MethodGet, "/", nil)
+		r.Host = host
+		w := httptest.NewRecorder()
+		pages.ServeHTTP(w, r)
+		if w.Code != want {
+			t.Errorf("host %q: %d, want %d", host, w.Code, want)
+		}
 	}
 }
 

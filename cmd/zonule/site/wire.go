@@ -10,6 +10,7 @@ import (
 	"net"
 	"net/http"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -208,7 +209,7 @@ func (s *Site) openPages(_ context.Context, c Config) (err error) {
 		pages.Close()
 		return err
 	}
-	server := &http.Server{Handler: pages, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, ErrorLog: slog.NewLogLogger(c.Log.Handler(), slog.LevelWarn)}
+	server := &http.Server{Handler: namedHere(pages), ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute, ErrorLog: slog.NewLogLogger(c.Log.Handler(), slog.LevelWarn)}
 	server.RegisterOnShutdown(pages.Close)
 	s.serve("the pages", func() error {
 		if err := server.Serve(s.web); !errors.Is(err, http.ErrServerClosed) {
@@ -222,6 +223,22 @@ func (s *Site) openPages(_ context.Context, c Config) (err error) {
 		return server.Shutdown(ctx)
 	})
 	return nil
+}
+
+// namedHere refuses requests under any host name but this machine's own: a page elsewhere on the web whose name
+// was pointed at this machine could otherwise read trainees' records through a visitor's browser.
+func namedHere(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		host := r.Host
+		if h, _, err := net.SplitHostPort(host); err == nil {
+			host = h
+		}
+		if ip := net.ParseIP(strings.Trim(host, "[]")); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			http.Error(w, "These pages answer under 127.0.0.1, [::1] and localhost only.", http.StatusMisdirectedRequest)
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
 }
 
 // listen refuses anything but loopback: until access control stands, a name a client gives is no proof.
