@@ -115,7 +115,7 @@ func (e *Eye) feel() {
 	switch p := (e.pa + e.pv) / 2; {
 	case p < 10:
 		e.mark("felt-soft", "the eye gives")
-	case p < 30:
+	case p < 35:
 		e.mark("felt-normal", "the eye is as it should be")
 	default:
 		e.mark("felt-hard", "the eye is hard")

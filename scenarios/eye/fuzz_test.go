@@ -25,10 +25,10 @@ func FuzzActions(f *testing.F) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for n := 0; n < 60 && (n == 0 || len(c.bytes) > 0); n++ {
+		for n := 0; n < 25 && (n == 0 || len(c.bytes) > 0); n++ {
 			a := c.action()
 			if a.Num["for"] > 0 {
-				a.Num["for"] = min(a.Num["for"], 3)
+				a.Num["for"] = min(a.Num["for"], 1)
 			}
 			r, err := e.Apply(a)
 			if err != nil {

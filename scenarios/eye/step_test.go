@@ -24,6 +24,11 @@ func TestStepDoesNotAllocate(t *testing.T) {
 	if n := testing.AllocsPerRun(5000, func() { e.step(1); e.ticks++ }); n != 0 {
 		t.Errorf("%g allocations in a step", n)
 	}
+	e.iris.floppy, e.behind.leaky, e.behind.fragile, e.flap = 0.5, 0.3, 0.5, 0.1
+	e.wake()
+	if n := testing.AllocsPerRun(5000, func() { e.step(1); e.ticks++ }); n != 0 || !e.awake {
+		t.Errorf("%g allocations in a step beyond the ordinary eye", n)
+	}
 	e.checkBag()
 	if n := testing.AllocsPerRun(100, func() { e.bag.changed(); e.checkBag() }); n != 0 {
 		t.Errorf("%g allocations in a bag check", n)
@@ -47,6 +52,23 @@ func BenchmarkStep(b *testing.B) {
 	start := *e
 	for i := 0; b.Loop(); i++ {
 		if i%1000 == 0 { // keep to the busy half second
+			bag := e.bag
+			*e = start
+			e.bag = bag
+		}
+		e.step(1)
+	}
+	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "steps/s")
+}
+
+// BenchmarkStepBeyond has iris, membrane and the back of the eye at work too.
+func BenchmarkStepBeyond(b *testing.B) {
+	e := busyEye(b)
+	e.iris.floppy, e.behind.leaky, e.behind.fragile, e.flap = 0.5, 0.3, 0.5, 0.1
+	e.wake()
+	start := *e
+	for i := 0; b.Loop(); i++ {
+		if i%1000 == 0 {
 			bag := e.bag
 			*e = start
 			e.bag = bag

@@ -63,7 +63,7 @@ func (s *surgeon) opening(c Case) {
 	s.machine(100, 40, 400, 0.5)
 	s.enter("phaco-tip")
 	s.pedal(1, 1.5)
-	s.do("chop", num{"hour": weakHour, "stop": c.Stop, "pieces": 3}, word{"force": c.Force})
+	s.try("chop", num{"hour": weakHour, "stop": c.Stop, "pieces": 3}, word{"force": c.Force}) // refused where support is lost before it
 	if s.is("dialysis_hours") {
 		s.e.Present(3, 0.3)
 	}
