@@ -40,6 +40,9 @@ func (p *Player) scene(d *drillv1.Drill, s *drillv1.Scene) {
 // unshown are measures that a person at the bench knows without being told, or that say nothing by themselves.
 var unshown = map[string]bool{"time_s": true, "nearness": true, "tip_in_eye": true}
 
+// absent are measures that say nothing while they are zero: what has not been put into the eye.
+var absent = map[string]bool{"hooks": true, "segments": true, "air_fill": true}
+
 // spoken names measures whose own name is not how they are spoken of. The second word, when there is one,
 // stands for the unit, and the value is shown times the scale.
 var spoken = map[string]struct {
@@ -59,7 +62,7 @@ func readings(values map[string]float64) string {
 	for _, m := range eye.MeasureTable() {
 		v, ok := values[m.Name]
 		switch {
-		case !ok, unshown[m.Name], m.Bool && v == 0, m.Name == "hooks" && v == 0:
+		case !ok, unshown[m.Name], m.Bool && v == 0, v == 0 && absent[m.Name]:
 		case m.Bool:
 			parts = append(parts, plainName(m.Name, ""))
 		default:

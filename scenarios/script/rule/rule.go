@@ -203,7 +203,7 @@ func (l *Language) Compile(src string) (*Rule, error) {
 	if issues.Err() != nil {
 		return nil, l.mistake(src, issues.Errors()[0])
 	}
-	wholeToDouble(parsed.NativeRep().Expr())
+	asDoubles(parsed.NativeRep().Expr())
 	checked, issues := l.env.Check(parsed)
 	if issues.Err() != nil {
 		return nil, l.mistake(src, issues.Errors()[0])
@@ -218,8 +218,8 @@ func (l *Language) Compile(src string) (*Rule, error) {
 	return &Rule{source: src, program: p}, nil
 }
 
-// wholeToDouble makes every whole-number literal a double: the language has no other numbers.
-func wholeToDouble(e ast.Expr) {
+// asDoubles makes every whole-number literal a double: the language has no other numbers.
+func asDoubles(e ast.Expr) {
 	factory := ast.NewExprFactory()
 	ast.PostOrderVisit(e, ast.NewExprVisitor(func(e ast.Expr) {
 		if e.Kind() != ast.LiteralKind {
