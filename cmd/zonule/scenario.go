@@ -1,56 +1,35 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"strings"
+	"time"
 
-	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
-	"zonule/scenarios/script/text"
+	"zonule/assessor"
+	"zonule/assessor/rubric"
+	"zonule/scenarios/author"
+	"zonule/scenarios/play"
+	"zonule/scenarios/script"
+	"zonule/scenarios/script/rule"
 	"zonule/services/scenario"
 )
 
 // scenarioCmd groups what can be done with scenarios.
 type scenarioCmd struct {
-	Check   scenarioCheckCmd   `cmd:"" help:"Read scenarios and their rubrics as strictly as publishing does. Exit code 1 when anything is wrong."`
+	Check   scenarioCheckCmd   `cmd:"" help:"Say what is wrong with scenarios and their rubrics, by file, line and column. Exit code 1 when anything is."`
+	Explore scenarioExploreCmd `cmd:"" help:"Play a scenario through and say what its branches lead to."`
 	Publish scenarioPublishCmd `cmd:"" help:"Publish a scenario with its rubric on a running site."`
 }
 
-// rubricFile is the name a scenario's rubric has beside it.
-const rubricFile = "rubric.yaml"
-
-type scenarioCheckCmd struct {
-	Paths []string `arg:"" help:"Scenario files, or folders holding scenario.yaml; a rubric.yaml beside a scenario is checked with it." placeholder:"PATH"`
-}
-
-// Run checks every path and says all that is wrong, one problem a line.
-func (c *scenarioCheckCmd) Run(sh *shell) error {
-	var all text.Problems
-	checked := 0
-	for _, path := range c.Paths {
-		files, err := scenarioFiles(path)
-		if err != nil {
-			return err
-		}
-		for _, f := range files {
-			checked++
-			var ps text.Problems
-			if err := checkPair(f); errors.As(err, &ps) {
-				all = append(all, ps...)
-			} else if err != nil {
-				return err
-			}
-		}
-	}
-	if len(all) > 0 {
-		return all
-	}
-	fmt.Fprintf(sh.out, "%d scenarios: nothing is wrong with their form. Whether they teach what is right is for a clinician to review.\n", checked)
-	return nil
-}
+// Names of the files of a scenario's folder.
+const (
+	scenarioFile = "scenario.yaml"
+	rubricFile   = "rubric.yaml"
+	policiesFile = "policies.yaml"
+	replaysDir   = "replays"
+)
 
 // scenarioFiles gives a file itself, or every scenario.yaml at or below a folder.
 func scenarioFiles(path string) ([]string, error) {
@@ -63,74 +42,116 @@ func scenarioFiles(path string) ([]string, error) {
 	}
 	var files []string
 	err = filepath.WalkDir(path, func(p string, d os.DirEntry, err error) error {
-		if err == nil && d.Name() == "scenario.yaml" {
+		if err == nil && d.Name() == scenarioFile {
 			files = append(files, p)
 		}
 		return err
 	})
 	if err == nil && len(files) == 0 {
-		err = fmt.Errorf("%s holds no scenario.yaml", path)
+		err = fmt.Errorf("%s holds no %s", path, scenarioFile)
 	}
 	return files, err
 }
 
-// checkPair reads a scenario and, if one lies beside it, its rubric.
-func checkPair(file string) error {
-	source, err := os.ReadFile(file)
-	if err != nil {
-		return err
+// folder is a scenario with what lies beside it; what is not there is nil.
+type folder struct {
+	file     string
+	source   []byte
+	scenario *script.Scenario
+	rubric   *rubric.Rubric
+	policies []play.Policy
+}
+
+// openFolder reads a scenario, and its rubric and policies when it is called scenario.yaml and they lie beside
+// it. Problems of any of them are text.Problems.
+func openFolder(file string) (folder, error) {
+	f := folder{file: file}
+	var err error
+	if f.source, err = os.ReadFile(file); err != nil {
+		return f, err
 	}
-	sc, err := scenario.CheckScenario(file, source)
-	if err != nil {
-		return err
+	if f.scenario, err = scenario.CheckScenario(file, f.source); err != nil {
+		return f, err
 	}
-	beside := filepath.Join(filepath.Dir(file), rubricFile)
-	if !strings.HasSuffix(file, "scenario.yaml") {
-		return nil
+	if filepath.Base(file) != scenarioFile {
+		return f, nil
 	}
-	data, err := os.ReadFile(beside)
+	if data, ok, err := beside(file, rubricFile); err != nil {
+		return f, err
+	} else if ok {
+		if f.rubric, err = scenario.CheckRubric(filepath.Join(filepath.Dir(file), rubricFile), data, f.scenario); err != nil {
+			return f, err
+		}
+	}
+	data, ok, err := beside(file, policiesFile)
+	if err != nil || !ok {
+		return f, err
+	}
+	f.policies, err = play.ParsePolicies(filepath.Join(filepath.Dir(file), policiesFile), data, f.scenario)
+	return f, err
+}
+
+// beside reads a file in the same folder; ok says whether it is there.
+func beside(file, name string) (data []byte, ok bool, err error) {
+	data, err = os.ReadFile(filepath.Join(filepath.Dir(file), name))
 	if errors.Is(err, os.ErrNotExist) {
+		return nil, false, nil
+	}
+	return data, err == nil, err
+}
+
+// one opens the single scenario that a path names.
+func one(path string) (folder, error) {
+	files, err := scenarioFiles(path)
+	if err != nil {
+		return folder{}, err
+	}
+	if len(files) > 1 {
+		return folder{}, fmt.Errorf("%s holds %d scenarios; name one", path, len(files))
+	}
+	return openFolder(files[0])
+}
+
+// evidence tells the author's tools what the rubric asks for; nil without a rubric.
+func (f folder) evidence() *author.Evidence {
+	if f.rubric == nil {
 		return nil
 	}
-	if err != nil {
-		return err
+	var rules []string
+	add := func(r *rule.Rule) {
+		if r != nil {
+			rules = append(rules, r.Source())
+		}
 	}
-	_, err = scenario.CheckRubric(beside, data, sc)
-	return err
+	for _, c := range f.rubric.Criteria {
+		add(c.Needs)
+		for _, l := range c.Levels {
+			add(l)
+		}
+	}
+	for _, c := range f.rubric.Critical {
+		add(c.When)
+	}
+	return author.EvidenceOf(rules)
 }
 
-type scenarioPublishCmd struct {
-	remote
-	Scenario string `arg:"" help:"The scenario's file." type:"existingfile"`
-	Rubric   string `arg:"" help:"The rubric's file." type:"existingfile"`
+// judge lets the author's tools mark drills; nil without a rubric.
+func (f folder) judge() author.Judge {
+	if f.rubric == nil {
+		return nil
+	}
+	return func(t *play.Timeline) (author.Marks, error) {
+		a, err := assessor.Assess(*t, f.rubric)
+		m := author.Marks{Mean: a.Mean}
+		for _, c := range a.Criteria {
+			m.Levels = append(m.Levels, author.Level{Criterion: c.ID, Level: c.Level})
+		}
+		for _, e := range a.Critical {
+			m.Critical = append(m.Critical, e.ID)
+		}
+		return m, err
+	}
 }
 
-// Run checks both files here, so that problems name them, and publishes them.
-func (c *scenarioPublishCmd) Run(ctx context.Context, sh *shell) error {
-	source, err := os.ReadFile(c.Scenario)
-	if err != nil {
-		return err
-	}
-	rubric, err := os.ReadFile(c.Rubric)
-	if err != nil {
-		return err
-	}
-	sc, err := scenario.CheckScenario(c.Scenario, source)
-	if err != nil {
-		return err
-	}
-	if _, err := scenario.CheckRubric(c.Rubric, rubric, sc); err != nil {
-		return err
-	}
-	clients, closeConn, err := c.connect(ctx)
-	if err != nil {
-		return err
-	}
-	defer closeConn()
-	answer, err := clients.Scenario.PublishScenario(ctx, &scenariov1.PublishScenarioRequest{RequestId: newRequestID(), Source: source, RubricSource: rubric})
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(sh.out, "%s is published as %s.\n", answer.GetVersion().GetScenarioId(), answer.GetVersion().GetDigest())
-	return nil
-}
+// today is the day a review is held against.
+func today() string { return time.Now().Format("2006-01-02") }

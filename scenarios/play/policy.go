@@ -99,7 +99,7 @@ func NewPlayer(p Policy, sc *script.Scenario, skill float64, seed uint64) *Playe
 
 // Choose decides on a scene. When the thinking time drawn is beyond the limit the clock runs out.
 func (p *Player) Choose(s Scene) Decision {
-	own := p.preferred(s)
+	own := p.policy.Pick(s, p.sc, func(id string) bool { return p.taken[id] })
 	slips := p.stream.Uniform() >= p.skill
 	pick := p.stream.Uniform()
 	thinks := p.policy.ThinkFrom + float64(p.stream.Uniform()*(p.policy.ThinkTo-p.policy.ThinkFrom))
@@ -119,20 +119,20 @@ func (p *Player) Choose(s Scene) Decision {
 	return d
 }
 
-// preferred gives the first of the policy's list that is offered and not yet taken, else the first that is
-// offered, else the choice the author prefers, else the safe stop.
-func (p *Player) preferred(s Scene) string {
+// Pick gives what the policy would choose in a scene: the first of its list that is offered and not yet taken,
+// else the first that is offered, else a choice the author prefers, else the safe stop.
+func (p Policy) Pick(s Scene, sc *script.Scenario, taken func(choice string) bool) string {
 	offered := func(id string) bool { return slices.ContainsFunc(s.Choices, func(o Offer) bool { return o.ID == id }) }
 	for _, fresh := range []bool{true, false} {
-		for _, id := range p.policy.Prefer {
-			if offered(id) && !(fresh && p.taken[id]) {
+		for _, id := range p.Prefer {
+			if offered(id) && !(fresh && taken(id)) {
 				return id
 			}
 		}
 	}
 	for _, want := range []string{string(Preferred), string(Acceptable)} {
 		for _, o := range s.Choices {
-			if _, c, ok := p.sc.Choice(o.ID); ok && c.Stance == want {
+			if _, c, ok := sc.Choice(o.ID); ok && c.Stance == want {
 				return o.ID
 			}
 		}
