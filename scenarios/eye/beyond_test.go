@@ -347,3 +347,24 @@ func TestNarrowPupilShowsStrands(t *testing.T) {
 		t.Error("a thin strand does not show in a narrow pupil")
 	}
 }
+
+// Long steps while calm change next to nothing beyond the ordinary eye either: over a run of
+// nearly two minutes pupil and slip stay within 0.01 mm, volumes within 0.5 uL, shares
+// within 0.005, depth within 0.01 mm.
+func TestLongStepsBeyond(t *testing.T) {
+	spec := Spec{FloppyIris: 0.6, Misdirect: 0.6, ChoroidFragile: 0.8, BloodUL: 5, MembraneFlap: 0.1, BlockProne: 0.5, OutsideMMHg: 4, LensUL: -1, DialysisHours: 2, DialysisAt: 4}
+	slow := DefaultParams()
+	slow.CalmAfter = 1 << 30
+	fast, exact := mustNew(t, spec, 3), func() *Eye { e, _ := NewWith(spec, 3, slow); return e }()
+	as := []Action{act("machine", "bottle", 80, "flow", 25), act("enter", "instrument", "aspiration-tip"), hold(2, 30), hold(1, 20), act("cough"), hold(0, 5),
+		act("ovd"), act("withdraw"), act("implant", "plane", "sulcus", "hour", 4), act("press-wound"), act("wait", "for", 30)}
+	a, b := after(t, fast, as...), after(t, exact, as...)
+	for i, tol := range map[int]float64{mPupil: 0.01, mImplantSlip: 0.01, mAstray: 0.5, mBlood: 0.5, mFlap: 0.005, mProlapse: 0.005, mDepth: 0.01, mLowestDepth: 0.01, mIrisDamage: 0.01} {
+		if abs(a[i]-b[i]) > tol {
+			t.Errorf("%s: %g with long steps, %g without", measureTable[i].Name, a[i], b[i])
+		}
+	}
+	if a[mBlood] < 20 || a[mAstray] < 1 || a[mPupil] > 7.9 {
+		t.Errorf("the run tries nothing: blood %.1f, astray %.1f uL, pupil %.2f mm", a[mBlood], a[mAstray], a[mPupil])
+	}
+}

@@ -9,6 +9,10 @@
 // the hyaloid face, strength of each segment) are thresholds drawn once from the
 // seed, so that two plans tried on one seed meet the same eye.
 //
+// Beyond that ordinary eye lie the iris, Descemet's membrane, an implant before the bag,
+// what presses from behind and the patient. A [Spec] that says nothing of them leaves
+// them asleep.
+//
 // An [Eye] is made by [New], changed by [Eye.Apply] (one [Action], which is data)
 // and by [Eye.Run] (time passes), and copied by [Eye.Clone] so that branches can be
 // explored. The package knows no clock, no files and no global chance: the same

@@ -90,6 +90,9 @@ func New(spec Spec, seed uint64) (*Eye, error) { return newEye(spec, seed, defau
 
 // NewWith makes an eye with other parameters, for studies.
 func NewWith(spec Spec, seed uint64, par Params) (*Eye, error) {
+	if err := par.Check(); err != nil {
+		return nil, err
+	}
 	return newEye(spec, seed, newShape(par))
 }
 

@@ -1,6 +1,11 @@
 package eye
 
-import "testing"
+import (
+	"math"
+	"reflect"
+	"strings"
+	"testing"
+)
 
 // Every number of the starting eye can be set by its name, out of its range it is refused with
 // the range, and a written zero of lens matter means none.
@@ -53,5 +58,44 @@ func TestZonules(t *testing.T) {
 	}
 	if ringed > 0.7*most {
 		t.Errorf("the ring lowers the load only from %.3f to %.3f mN", most, ringed)
+	}
+}
+
+// Parameters an eye cannot be computed with are refused by name, each of them.
+func TestParamsCheck(t *testing.T) {
+	typ := reflect.TypeFor[Params]()
+	for i := range typ.NumField() {
+		if typ.Field(i).Type.Kind() != reflect.Float64 {
+			continue
+		}
+		name := typ.Field(i).Name
+		for _, x := range []float64{math.NaN(), -1} {
+			p := DefaultParams()
+			reflect.ValueOf(&p).Elem().Field(i).SetFloat(x)
+			if _, err := NewWith(Spec{}, 1, p); err == nil || !strings.Contains(err.Error(), "parameter "+name+" ") {
+				t.Errorf("%s = %g: %v", name, x, err)
+			}
+		}
+		// At 0, where that is allowed, the eye is still an eye.
+		p := DefaultParams()
+		reflect.ValueOf(&p).Elem().Field(i).SetFloat(0)
+		e, err := NewWith(bad, 1, p)
+		if (err != nil) != divides[name] {
+			t.Errorf("%s = 0: %v", name, err)
+		} else if err == nil {
+			for _, a := range script[:12] {
+				e.Apply(a)
+			}
+			if !sound(t, e, e.Measures()) {
+				t.Errorf("%s = 0: no sound eye", name)
+			}
+		}
+	}
+	for _, n := range []int{0, 20, 73, 1200} {
+		p := DefaultParams()
+		p.N = n
+		if _, err := NewWith(Spec{}, 1, p); err == nil || !strings.Contains(err.Error(), "multiple of 12") {
+			t.Errorf("N = %d: %v", n, err)
+		}
 	}
 }
