@@ -88,7 +88,10 @@ func (f *Fit) fill(m solved) {
 	s := f.s
 	variance := s.variance(m)
 	f.Sigma = math.Sqrt(variance)
-	f.Fixed = m.beta
+	f.Fixed = append([]float64(nil), m.beta...)
+	for i, v := range s.level {
+		f.Fixed[i] += v
+	}
 	cov := inverse(m.rx, s.p)
 	for i := range cov {
 		cov[i] *= variance
@@ -144,14 +147,32 @@ func gather(groups []Group, opt Options) (*sums, error) {
 		return nil, &TooFew{1, "outcomes"}
 	}
 	for _, g := range groups {
-		s.group()
 		for i, y := range g.Y {
-			s.add(g.X[i], g.Z[i], y)
+			s.addFixed(g.X[i], y)
 		}
 	}
 	if more := s.p + 1 - s.n; more > 0 {
 		return nil, &TooFew{more, "outcomes"}
 	}
-	s.units()
-	return s, nil
+	// Around ordinary least squares the sums are small, and lose fewer digits.
+	level, ok := s.ordinary()
+	if !ok {
+		return nil, ErrAliased
+	}
+	out := newSums(s.p, s.q, opt.Diagonal, !opt.ML)
+	out.level = level
+	for _, g := range groups {
+		out.group()
+		for i, y := range g.Y {
+			for j, x := range g.X[i] {
+				y -= x * level[j]
+			}
+			out.add(g.X[i], g.Z[i], y)
+		}
+	}
+	if !(out.yy > 1e-20*s.yy) {
+		return nil, ErrExact
+	}
+	out.units()
+	return out, nil
 }

@@ -34,7 +34,7 @@ func minimise(f func([]float64) float64, start []float64) ([]float64, bool) {
 			}
 		}
 		// Sums over a whole programme carry rounding of their own.
-		slack := 1e-14 * math.Abs(now)
+		slack := 1e-13 * math.Abs(now)
 		done := promised < enough+slack
 		moved := false
 		for damping < 1e12 {

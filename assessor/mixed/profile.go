@@ -52,7 +52,7 @@ func (f *Fit) Profile(level float64) ([]Interval, error) {
 		if err != nil {
 			return nil, fmt.Errorf("fixed %d: %w", j+1, err)
 		}
-		out = append(out, Interval{fmt.Sprintf("fixed %d", j+1), low, high})
+		out = append(out, Interval{fmt.Sprintf("fixed %d", j+1), low + s.level[j], high + s.level[j]})
 	}
 	return out, nil
 }

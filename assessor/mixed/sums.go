@@ -10,6 +10,7 @@ type sums struct {
 	groups     []groupSums
 	xx, xy     []float64 // p by p, p
 	yy         float64
+	level      []float64 // what was taken off y first, as fixed effects; nil: nothing
 	scale      []float64 // units of the random effects: Lambda's rows are in these
 	diagonal   bool
 	restricted bool
@@ -28,14 +29,7 @@ func (s *sums) group() {
 
 func (s *sums) add(x, z []float64, y float64) {
 	g := &s.groups[len(s.groups)-1]
-	s.n++
-	s.yy += y * y
-	for i, a := range x {
-		s.xy[i] += a * y
-		for j, b := range x {
-			s.xx[i*s.p+j] += a * b
-		}
-	}
+	s.addFixed(x, y)
 	for i, a := range z {
 		g.zy[i] += a * y
 		for j, b := range z {
@@ -45,6 +39,28 @@ func (s *sums) add(x, z []float64, y float64) {
 			g.zx[i*s.p+j] += a * b
 		}
 	}
+}
+
+func (s *sums) addFixed(x []float64, y float64) {
+	s.n++
+	s.yy += y * y
+	for i, a := range x {
+		s.xy[i] += a * y
+		for j, b := range x {
+			s.xx[i*s.p+j] += a * b
+		}
+	}
+}
+
+// ordinary is the ordinary least-squares fit; false when the fixed effects cannot be told apart.
+func (s *sums) ordinary() ([]float64, bool) {
+	l, beta := append([]float64(nil), s.xx...), append([]float64(nil), s.xy...)
+	if !cholesky(l, s.p) {
+		return nil, false
+	}
+	forward(l, s.p, beta, 1)
+	backward(l, s.p, beta, 1)
+	return beta, true
 }
 
 // units chooses the scale of each random effect: the one at which, with the variances 1, it makes
