@@ -10,25 +10,56 @@ import (
 
 // ledgerCmd groups what can be done with a ledger.
 type ledgerCmd struct {
-	Check ledgerCheckCmd `cmd:"" help:"Check every invariant of a ledger. Exit code 0: all is well; 1: something is not."`
+	Check   ledgerCheckCmd   `cmd:"" help:"Check every invariant of a ledger. Exit code 0: all is well; 1: something is not, and is named; 2: the ledger cannot be used."`
+	Export  ledgerExportCmd  `cmd:"" help:"Write a ledger to one file."`
+	Import  ledgerImportCmd  `cmd:"" help:"Make a data folder from an export, after verifying all of it."`
+	Rebuild ledgerRebuildCmd `cmd:"" help:"Drop the views and fold them anew from the entries."`
+	Proof   ledgerProofCmd   `cmd:"" help:"Prove that an entry is in the ledger, or that it only grew; check such a proof."`
+	NewKey  ledgerNewKeyCmd  `cmd:"" help:"Make a key file that encrypts a new site's data at rest."`
+}
+
+// stopped are the flags of commands that work on the data folder of a site that is not running.
+type stopped struct {
+	Data     string `help:"The site's data folder. The site must not be running on it." required:"" placeholder:"DIR" type:"existingdir"`
+	StoreKey string `help:"The key file, when the data are encrypted at rest." placeholder:"FILE" type:"path"`
+}
+
+// open opens the ledger as a site would.
+func (s stopped) open(ctx context.Context, sh *shell) (*ledger.Ledger, error) {
+	key, err := storeKey(s.StoreKey)
+	if err != nil {
+		return nil, err
+	}
+	return site.OpenLedger(ctx, site.Config{Data: s.Data, Log: sh.log, StoreKey: key})
+}
+
+// storeKey reads a key file, if one was named.
+func storeKey(path string) (ledger.StoreKey, error) {
+	if path == "" {
+		return nil, nil
+	}
+	return ledger.ReadStoreKey(path)
 }
 
 type ledgerCheckCmd struct {
-	Data string `help:"The site's data folder. The site must not be running on it." required:"" placeholder:"DIR" type:"existingdir"`
+	stopped
 }
 
 // Run opens the ledger as a site would and checks it.
 func (c *ledgerCheckCmd) Run(ctx context.Context, sh *shell) error {
-	l, err := site.OpenLedger(ctx, site.Config{Data: c.Data, Log: sh.log})
+	l, err := c.open(ctx, sh)
 	if err != nil {
-		return err
+		return &unusable{err}
 	}
 	defer func() { _ = l.Close() }()
 	ok, err := checkLedger(ctx, sh, l)
-	if err == nil && !ok {
+	switch {
+	case err != nil:
+		return &unusable{err}
+	case !ok:
 		return errSaid
 	}
-	return err
+	return nil
 }
 
 // checkLedger prints the verdicts and, last, one line that says how it ended.
@@ -44,4 +75,43 @@ func checkLedger(ctx context.Context, sh *shell, l *ledger.Ledger) (bool, error)
 	}
 	fmt.Fprintf(sh.out, "ledger ok: %d entries, head %x\n", report.Head.Size, report.Head.Root[:])
 	return true, nil
+}
+
+type ledgerRebuildCmd struct {
+	stopped
+	View []string `help:"The views to rebuild; all when none is named." placeholder:"NAME"`
+}
+
+// Run rebuilds and checks.
+func (c *ledgerRebuildCmd) Run(ctx context.Context, sh *shell) error {
+	l, err := c.open(ctx, sh)
+	if err != nil {
+		return &unusable{err}
+	}
+	defer func() { _ = l.Close() }()
+	built, err := l.Rebuild(ctx, c.View...)
+	if err != nil {
+		return err
+	}
+	for _, name := range built {
+		fmt.Fprintf(sh.out, "folded anew: %s\n", name)
+	}
+	ok, err := checkLedger(ctx, sh, l)
+	if err == nil && !ok {
+		return errSaid
+	}
+	return err
+}
+
+type ledgerNewKeyCmd struct {
+	File string `arg:"" help:"Where to write it: not in the data folder, and never lost." type:"path"`
+}
+
+// Run makes the key file.
+func (c *ledgerNewKeyCmd) Run(sh *shell) error {
+	if _, err := ledger.NewStoreKey(c.File); err != nil {
+		return err
+	}
+	fmt.Fprintf(sh.out, "wrote %s; give it to every command on the site with --store-key. Keep a copy apart from the data: who loses it loses the data.\n", c.File)
+	return nil
 }

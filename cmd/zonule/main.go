@@ -24,7 +24,7 @@ type cli struct {
 	Demo     demoCmd     `cmd:"" help:"Run an invented programme: pages, gRPC and NATS in one process, on a temporary folder unless --data is given."`
 	Serve    serveCmd    `cmd:"" help:"Run a site: ledger, NATS, gRPC and pages in one process."`
 	Drill    drillCmd    `cmd:"" help:"Play a drill in the terminal."`
-	Person   personCmd   `cmd:"" help:"The people of a running site."`
+	Person   personCmd   `cmd:"" help:"The people of a site."`
 	Scenario scenarioCmd `cmd:"" help:"Scenarios and their rubrics."`
 	Ledger   ledgerCmd   `cmd:"" help:"The append-only ledger of a site."`
 	Eye      eyeCmd      `cmd:"" help:"The model eye by itself: checks, plans, a list of actions, pictures."`
@@ -49,7 +49,8 @@ func main() {
 	os.Exit(code)
 }
 
-// run does one command line and gives the exit code: 0 done, 1 refused or failed, 2 the line was not understood.
+// run does one command line and gives the exit code: 0 done, 1 refused or failed, 2 the line was not understood, or what
+// it was to work on cannot be used.
 func run(ctx context.Context, args []string, in *os.File, out, errs io.Writer) int {
 	var c cli
 	code := -1
@@ -78,11 +79,15 @@ func run(ctx context.Context, args []string, in *os.File, out, errs io.Writer) i
 // report says what went wrong in words a person can act on.
 func report(errs io.Writer, err error) int {
 	var ps text.Problems
+	var no *unusable
 	switch {
 	case err == nil, errors.Is(err, terminal.ErrLeft), errors.Is(err, context.Canceled):
 		return 0
 	case errors.Is(err, errSaid):
 		return 1
+	case errors.As(err, &no):
+		report(errs, no.cause)
+		return 2
 	case errors.As(err, &ps):
 		fmt.Fprintln(errs, ps.Error())
 		return 1
@@ -94,6 +99,12 @@ func report(errs io.Writer, err error) int {
 	fmt.Fprintf(errs, "zonule: %v\n", err)
 	return 1
 }
+
+// unusable ends a command with exit code 2: what it was to look at could not be used at all.
+type unusable struct{ cause error }
+
+func (u *unusable) Error() string { return u.cause.Error() }
+func (u *unusable) Unwrap() error { return u.cause }
 
 // errSaid ends a command with exit code 1 when it has said why already.
 var errSaid = errors.New("said already")

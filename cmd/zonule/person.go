@@ -13,8 +13,9 @@ import (
 
 // personCmd groups what can be done with people.
 type personCmd struct {
-	Add  personAddCmd  `cmd:"" help:"Enrol a person."`
-	List personListCmd `cmd:"" help:"List the people."`
+	Add   personAddCmd   `cmd:"" help:"Enrol a person."`
+	List  personListCmd  `cmd:"" help:"List the people."`
+	Erase personEraseCmd `cmd:"" help:"Erase what is kept about a person, and show what was erased and that every proof still holds."`
 }
 
 var roleNames = []string{"trainee", "facilitator", "supervisor", "director", "auditor"}

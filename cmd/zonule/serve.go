@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"zonule/cmd/zonule/site"
 )
@@ -15,11 +16,23 @@ type serveCmd struct {
 	Site      string `help:"Id of this site; needed the first time only." placeholder:"ID"`
 	Listen    string `help:"Where gRPC listens; loopback, since access control is not in yet." default:"127.0.0.1:7410" placeholder:"HOST:PORT"`
 	Pages     string `help:"Where the pages are served; loopback." default:"127.0.0.1:7480" placeholder:"HOST:PORT"`
+	StoreKey  string `help:"Encrypt everything in the data folder at rest under this key file (see zonule ledger new-key)." placeholder:"FILE" type:"path"`
+
+	SnapshotEvery time.Duration `help:"Export the ledger this often, such as 6h; 0 for never." default:"0" placeholder:"DURATION"`
+	SnapshotKeep  int           `help:"How many snapshots to keep." default:"8"`
+	SnapshotDir   string        `help:"Where snapshots go; better another disk than the folder snapshots of the data folder." placeholder:"DIR" type:"path"`
 }
 
 // Run serves until it is interrupted.
 func (c *serveCmd) Run(ctx context.Context, sh *shell) error {
-	s, err := site.Open(ctx, site.Config{Data: c.Data, Programme: c.Programme, Site: c.Site, Listen: c.Listen, Pages: c.Pages, Log: sh.log})
+	key, err := storeKey(c.StoreKey)
+	if err != nil {
+		return err
+	}
+	s, err := site.Open(ctx, site.Config{
+		Data: c.Data, Programme: c.Programme, Site: c.Site, Listen: c.Listen, Pages: c.Pages, Log: sh.log, StoreKey: key,
+		Snapshots: site.Snapshots{Every: c.SnapshotEvery, Keep: c.SnapshotKeep, Dir: c.SnapshotDir},
+	})
 	if err != nil {
 		return err
 	}

@@ -111,7 +111,7 @@ func (s *snapshot) leaf(sequence uint64) (tlog.Hash, error) {
 }
 
 func treeDamaged(cause error) error {
-	return fault.Wrap(cause, codes.DataLoss, "TREE_DAMAGED", "A hash of the ledger's tree is damaged. Start the site again: the tree is then computed again from the entries.")
+	return fault.Wrap(cause, codes.DataLoss, "TREE_DAMAGED", "A hash of the ledger's tree is damaged. It is computed again from the entries when the site starts, or by zonule ledger rebuild.")
 }
 
 // restore fetches a damaged entry from the source, by its hash in the tree, and puts it back.
@@ -129,20 +129,14 @@ func (l *Ledger) restore(ctx context.Context, number string) error {
 	if err != nil {
 		return err
 	}
-	bytes, err := l.source.Entry(ctx, sequence, leaf)
+	bytes, err := l.fetch(ctx, sequence, leaf)
 	if err != nil {
 		return err
 	}
-	if tlog.RecordHash(bytes) != leaf {
-		return errors.New("the copy gave an entry with another hash")
-	}
 	return l.inWriter(ctx, func() error {
-		changes := newLayer(nil)
-		changes.put(spaceEntry, sequenceKey(sequence), storedRow(bytes))
-		if err := l.store(changes); err != nil {
+		if err := l.putBack(sequence, bytes); err != nil {
 			return err
 		}
-		l.log.Warn("a damaged entry was restored from a copy", "site", l.site, "entry", sequence)
 		l.publish(l.current.head, l.current.views)
 		return nil
 	})

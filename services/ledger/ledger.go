@@ -29,7 +29,7 @@ type Config struct {
 	Views []View
 	// Logger is told of repairs and failures; slog.Default() when nil.
 	Logger *slog.Logger
-	// Source gives back entries that were damaged here; none when nil.
+	// Source gives back entries that were damaged here; none when nil. A Copy gives back a lost end, too.
 	Source Source
 	// StoreKey encrypts the store; it is not encrypted when nil. It must be the one the store was made with.
 	StoreKey StoreKey
@@ -65,9 +65,10 @@ type Ledger struct {
 	stopped    chan struct{} // closed by the writer when it ends
 
 	// The writer's own.
-	tree   frontier // with the batch that is being committed
-	cache  *cache
-	broken error // why nothing can be recorded any more
+	doubtTree bool     // an entry was put back whose hash the tree did not tell: the root must be computed from all entries
+	tree      frontier // with the batch that is being committed
+	cache     *cache
+	broken    error // why nothing can be recorded any more
 
 	mu      sync.Mutex
 	closed  bool
@@ -95,8 +96,8 @@ func Open(ctx context.Context, c Config) (*Ledger, error) {
 	if l.db, err = openStore(c); err != nil {
 		return nil, err
 	}
-	if l.keys, err = openKeyring(c.Dir, c.Site); err == nil {
-		err = l.load(ctx)
+	if err = l.loadMending(ctx); err == nil { // the key file comes last: where there is one, there was a ledger
+		l.keys, err = openKeyring(c.Dir, c.Site)
 	}
 	if err != nil {
 		l.retire()

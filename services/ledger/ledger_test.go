@@ -284,10 +284,10 @@ func TestOpenRefuses(t *testing.T) {
 	l.Close()
 	other := c
 	other.Site = "lab-2"
-	os.Rename(filepath.Join(c.Dir, keyFileName), filepath.Join(c.Dir, "kept")) // else the key file refuses first
+	os.Rename(filepath.Join(c.Dir, KeyFileName), filepath.Join(c.Dir, "kept")) // else the key file refuses first
 	_, err = Open(context.Background(), other)
 	mustRefuse(t, err, "OTHER_SITE")
-	if err := os.Rename(filepath.Join(c.Dir, "kept"), filepath.Join(c.Dir, keyFileName)); err != nil {
+	if err := os.Rename(filepath.Join(c.Dir, "kept"), filepath.Join(c.Dir, KeyFileName)); err != nil {
 		t.Fatal(err)
 	}
 	open(t, c)

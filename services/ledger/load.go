@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"strconv"
 
 	"github.com/dgraph-io/badger/v4"
@@ -17,19 +19,23 @@ import (
 // load reads what the store says of itself, tests it, and brings the views up to the head.
 func (l *Ledger) load(ctx context.Context) error {
 	base := &snapshot{txn: l.db.NewTransaction(false)}
-	defer base.txn.Discard()
+	defer func() { base.txn.Discard() }()
 	fresh, err := l.loadIdentity(base)
 	if err != nil {
 		return err
 	}
 	if fresh {
-		return l.create()
+		return l.begin(ctx)
 	}
 	head, err := l.loadHead(base)
 	if err != nil {
 		return err
 	}
-	base.head = head
+	if base.head, err = l.settleEnd(ctx, base, head); err != nil {
+		return err
+	}
+	base.txn.Discard()
+	base.txn = l.db.NewTransaction(false)
 	if err := l.checkEnd(base); err != nil {
 		return err
 	}
@@ -37,6 +43,44 @@ func (l *Ledger) load(ctx context.Context) error {
 		return err
 	}
 	return l.loadViews(ctx, base)
+}
+
+// settleEnd puts back what is missing at the end and a copy has: entries the head speaks of, and what follows the head.
+func (l *Ledger) settleEnd(ctx context.Context, base *snapshot, head Head) (Head, error) {
+	if l.source == nil {
+		return head, nil
+	}
+	last, err := base.lastSequence()
+	if err != nil {
+		return head, err
+	}
+	for sequence := last + 1; sequence <= head.Size; sequence++ {
+		if err := l.mendAtStart(ctx, strconv.FormatUint(sequence, 10)); err != nil {
+			l.log.Warn("a missing entry could not be restored from a copy", "site", l.site, "entry", sequence, "error", err)
+			return head, nil // checkEnd says the rest
+		}
+	}
+	return l.mendEnd(ctx, head)
+}
+
+// begin makes a new ledger, unless there was one: then only a copy can fill it again.
+func (l *Ledger) begin(ctx context.Context) error {
+	_, err := os.Stat(filepath.Join(l.dir, KeyFileName))
+	had := err == nil
+	c, ok := l.source.(Copy)
+	end := uint64(0)
+	if ok {
+		if end, err = c.End(ctx); err != nil {
+			return fault.Wrap(err, codes.Unavailable, "COPY_UNREADABLE", "The ledger's store is empty, and the copy in NATS cannot be asked whether it always was. Nothing was begun. See that NATS runs, and start the site again.")
+		}
+	}
+	if had && end == 0 {
+		return fault.New(codes.DataLoss, "STORE_EMPTY", fmt.Sprintf("The ledger's store in %s holds nothing, though the site has been running: its content is lost. No new ledger is begun over it. Restore the data folder, or import an export into an empty one.", l.dir))
+	}
+	if err := l.create(); err != nil || end == 0 {
+		return err
+	}
+	return l.load(ctx) // which puts everything back from the copy
 }
 
 // create writes the first rows of a new ledger.
@@ -156,7 +200,7 @@ func (l *Ledger) loadTree(ctx context.Context, base *snapshot) error {
 	tree, err := readFrontier(base.head.Size, base)
 	if err == nil {
 		var root tlog.Hash
-		if root, err = tree.root(); err == nil && root == base.head.Root {
+		if root, err = tree.root(); err == nil && root == base.head.Root && !l.doubtTree {
 			l.tree = tree
 			return nil
 		}
@@ -197,6 +241,6 @@ func (l *Ledger) rebuildTree(ctx context.Context, base *snapshot) error {
 			return err
 		}
 	}
-	l.tree = tree
+	l.tree, l.doubtTree = tree, false
 	return nil
 }

@@ -17,9 +17,9 @@ import (
 	"zonule/services/fault"
 )
 
-// keyFileName lies in the data folder, beside the store and never inside it: the store does not erase bytes when a row
+// KeyFileName lies in the data folder, beside the store and never inside it: the store does not erase bytes when a row
 // is deleted, so a key must lie where destroying it destroys it.
-const keyFileName = "person-keys.json"
+const KeyFileName = "person-keys.json"
 
 const keyFileFormat = "zonule person keys 1"
 
@@ -44,7 +44,7 @@ type keyring struct {
 
 // openKeyring reads the key file, or makes one when there is none.
 func openKeyring(dir, site string) (*keyring, error) {
-	k := &keyring{path: filepath.Join(dir, keyFileName)}
+	k := &keyring{path: filepath.Join(dir, KeyFileName)}
 	b, err := os.ReadFile(k.path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return k, k.replace(keyFile{Format: keyFileFormat, Site: site, MarkKey: newKey(), Keys: map[string][]byte{}, Erased: map[string]time.Time{}})
@@ -167,6 +167,23 @@ func syncFolder(path string) error {
 	return errors.Join(folder.Sync(), folder.Close())
 }
 
+// KeyHolders says, from a key file as it lies on the disk, who has a key and who was erased.
+func KeyHolders(path string) (keys map[string]bool, erased map[string]time.Time, err error) {
+	b, err := os.ReadFile(path)
+	if err != nil {
+		return nil, nil, err
+	}
+	var file keyFile
+	if err := json.Unmarshal(b, &file); err != nil || file.Format != keyFileFormat {
+		return nil, nil, fault.Wrap(err, codes.DataLoss, "KEY_FILE_DAMAGED", fmt.Sprintf("The key file %s cannot be read. Put back a copy of it.", path))
+	}
+	keys = map[string]bool{}
+	for person := range file.Keys {
+		keys[person] = true
+	}
+	return keys, file.Erased, nil
+}
+
 // erased gives whose keys were destroyed, and when.
 func (k *keyring) erased() map[string]time.Time {
 	k.mu.Lock()
@@ -197,5 +214,5 @@ func importKeys(dir, site string, copied []byte, erased map[string]time.Time) er
 	if err != nil {
 		return err
 	}
-	return replaceFile(filepath.Join(dir, keyFileName), b)
+	return replaceFile(filepath.Join(dir, KeyFileName), b)
 }

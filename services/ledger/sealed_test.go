@@ -43,7 +43,7 @@ func TestSealAndErase(t *testing.T) {
 	mustRefuse(t, err, "OTHER_COMMITMENT")
 	_, err = l.Unseal("p-3")
 	mustRefuse(t, err, "NO_PERSONAL_DATA")
-	info, err := os.Stat(filepath.Join(c.Dir, keyFileName))
+	info, err := os.Stat(filepath.Join(c.Dir, KeyFileName))
 	if err != nil || info.Mode().Perm() != 0o600 {
 		t.Errorf("the key file: %v, %v", info.Mode(), err)
 	}
@@ -113,7 +113,7 @@ func TestKeyFile(t *testing.T) {
 	l := open(t, c)
 	keep(t, l, "p-1", "one")
 	l.Close()
-	path := filepath.Join(c.Dir, keyFileName)
+	path := filepath.Join(c.Dir, KeyFileName)
 	whole, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
@@ -158,7 +158,7 @@ func TestKeyFile(t *testing.T) {
 func TestKeyThatCannotBeWritten(t *testing.T) {
 	c := config(t.TempDir())
 	l := open(t, c)
-	if err := os.Mkdir(filepath.Join(c.Dir, keyFileName+".new"), 0o700); err != nil {
+	if err := os.Mkdir(filepath.Join(c.Dir, KeyFileName+".new"), 0o700); err != nil {
 		t.Fatal(err)
 	}
 	_, _, err := l.Seal("p-1", []byte("x"))
@@ -166,12 +166,12 @@ func TestKeyThatCannotBeWritten(t *testing.T) {
 	if err := l.Erase("p-1"); fault.Reason(err) != "KEY_NOT_DESTROYED" {
 		t.Errorf("erasing: %v", err)
 	}
-	if err := os.Remove(filepath.Join(c.Dir, keyFileName+".new")); err != nil {
+	if err := os.Remove(filepath.Join(c.Dir, KeyFileName+".new")); err != nil {
 		t.Fatal(err)
 	}
 	keep(t, l, "p-1", "x")
 	var f keyFile
-	b, err := os.ReadFile(filepath.Join(c.Dir, keyFileName))
+	b, err := os.ReadFile(filepath.Join(c.Dir, KeyFileName))
 	if err != nil {
 		t.Fatal(err)
 	}

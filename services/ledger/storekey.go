@@ -137,7 +137,7 @@ func expectStore(dir string) error {
 	if err != nil || held {
 		return err
 	}
-	if _, err := os.Stat(filepath.Join(dir, keyFileName)); err == nil {
+	if _, err := os.Stat(filepath.Join(dir, KeyFileName)); err == nil {
 		return fault.New(codes.DataLoss, "STORE_MISSING", fmt.Sprintf("The folder %s holds a site's personal keys, but its ledger is gone. No new one is begun over it. Put the folder %q back, or import an export into an empty folder.", dir, storeFolder))
 	}
 	return nil

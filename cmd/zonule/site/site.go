@@ -132,9 +132,18 @@ func begin(dir, path string, id identity) error {
 	if len(entries) > 0 {
 		return fmt.Errorf("%s holds something that is not a site's; choose an empty folder", dir)
 	}
+	return write(path, id)
+}
+
+func write(path string, id identity) error {
 	data, err := json.MarshalIndent(id, "", "  ")
 	if err != nil {
 		return err
 	}
 	return os.WriteFile(path, append(data, '\n'), 0o600)
+}
+
+// Label writes down whose folder it is, in one that was filled by an import.
+func Label(dir, programme, site string) error {
+	return write(filepath.Join(dir, identityFile), identity{Programme: programme, Site: site})
 }

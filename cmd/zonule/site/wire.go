@@ -41,10 +41,12 @@ const NATSFolder = "nats"
 
 // Config says how a site is put together.
 type Config struct {
-	Data            string      // folder, made when it is not there
-	Programme, Site string      // ids; may be left out when the folder knows them
-	Listen, Pages   string      // where gRPC and the pages listen; empty for not at all
-	Clock           clock.Clock // the machine's when nil
+	Data            string          // folder, made when it is not there
+	Programme, Site string          // ids; may be left out when the folder knows them
+	Listen, Pages   string          // where gRPC and the pages listen; empty for not at all
+	Clock           clock.Clock     // the machine's when nil
+	StoreKey        ledger.StoreKey // encrypts ledger and NATS files at rest; not encrypted when nil
+	Snapshots       Snapshots       // exports made now and then
 	Log             *slog.Logger
 }
 
@@ -72,7 +74,7 @@ func Open(ctx context.Context, c Config) (s *Site, err error) {
 			s = nil
 		}
 	}()
-	for _, part := range []func(context.Context, Config) error{s.openLedger, s.openRelay, s.openOffices, s.openPages} {
+	for _, part := range []func(context.Context, Config) error{s.openNATS, s.openLedger, s.openRelay, s.openKeeping, s.openOffices, s.openPages} {
 		if err := part(ctx, c); err != nil {
 			return s, err
 		}
@@ -80,8 +82,8 @@ func Open(ctx context.Context, c Config) (s *Site, err error) {
 	return s, nil
 }
 
-// views are all the folds a site keeps.
-func views() ([]ledger.View, error) {
+// Views are all the folds a site keeps.
+func Views() ([]ledger.View, error) {
 	curves, err := progress.View(progress.DefaultSettings())
 	if err != nil {
 		return nil, err
@@ -95,24 +97,40 @@ func OpenLedger(ctx context.Context, c Config) (*ledger.Ledger, error) {
 	if err != nil {
 		return nil, err
 	}
-	folds, err := views()
+	return openLedger(ctx, c, id, nil)
+}
+
+func openLedger(ctx context.Context, c Config, id identity, source ledger.Source) (*ledger.Ledger, error) {
+	folds, err := Views()
 	if err != nil {
 		return nil, err
 	}
-	return ledger.Open(ctx, ledger.Config{Dir: c.Data, Programme: id.Programme, Site: id.Site, Clock: c.Clock, Views: folds, Logger: c.Log})
+	return ledger.Open(ctx, ledger.Config{Dir: c.Data, Programme: id.Programme, Site: id.Site, Clock: c.Clock, Views: folds, Logger: c.Log, StoreKey: c.StoreKey, Source: source})
 }
 
-func (s *Site) openLedger(ctx context.Context, c Config) (err error) {
-	if s.Ledger, err = OpenLedger(ctx, c); err != nil {
+// openLedger opens the ledger with the stream as the copy that damage is repaired from.
+func (s *Site) openLedger(ctx context.Context, c Config) error {
+	id, err := identify(c)
+	if err != nil {
+		return err
+	}
+	stream, err := relay.NewCopy(s.nats, id.Programme, id.Site)
+	if err != nil {
+		return err
+	}
+	if s.Ledger, err = openLedger(ctx, c, id, stream); err != nil {
 		return err
 	}
 	s.onClose(s.Ledger.Close)
 	return nil
 }
 
-// openRelay starts the embedded NATS server and carries every committed entry to its stream.
-func (s *Site) openRelay(_ context.Context, c Config) error {
-	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log})
+// openNATS starts the embedded NATS server: before the ledger, which may need what was carried.
+func (s *Site) openNATS(_ context.Context, c Config) error {
+	if _, err := identify(c); err != nil {
+		return err
+	}
+	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log, StoreKey: c.StoreKey})
 	if err != nil {
 		return err
 	}
@@ -121,6 +139,11 @@ func (s *Site) openRelay(_ context.Context, c Config) error {
 		return err
 	}
 	s.onClose(func() error { s.nats.Close(); return nil })
+	return nil
+}
+
+// openRelay carries every committed entry to the stream.
+func (s *Site) openRelay(_ context.Context, c Config) error {
 	carrier, err := relay.New(relay.Config{Ledger: s.Ledger, Conn: s.nats, Logger: c.Log})
 	if err != nil {
 		return err

@@ -1,12 +1,16 @@
 package relay
 
 import (
+	"encoding/hex"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -14,6 +18,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/fault"
+	"zonule/services/ledger"
 )
 
 // SyncInterval is how often the embedded server writes its streams to disk for good. Not after every message: the
@@ -26,6 +31,8 @@ type EmbeddedOptions struct {
 	Loopback bool
 	// Port is that port; any free one when 0.
 	Port int
+	// StoreKey encrypts the streams' files; they are not encrypted when nil. It must be the one they were made with.
+	StoreKey ledger.StoreKey
 	// Logger is told of the server's warnings and errors; slog.Default() when nil.
 	Logger *slog.Logger
 }
@@ -34,6 +41,7 @@ type EmbeddedOptions struct {
 type Server struct {
 	dir     string
 	options EmbeddedOptions
+	lock    *os.File
 	mu      sync.Mutex
 	nats    *server.Server
 }
@@ -44,7 +52,11 @@ func Embedded(dir string, o EmbeddedOptions) (*Server, error) {
 		o.Logger = slog.Default()
 	}
 	s := &Server{dir: dir, options: o}
-	return s, s.Start()
+	if err := s.Start(); err != nil {
+		s.Stop() // lets go of the folder
+		return nil, err
+	}
+	return s, nil
 }
 
 // Start starts the server again after Stop.
@@ -54,12 +66,15 @@ func (s *Server) Start() error {
 	if s.nats != nil {
 		return nil
 	}
-	if err := os.MkdirAll(s.dir, 0o700); err != nil {
-		return fmt.Errorf("the folder for the streams cannot be made: %w", err)
+	if err := s.takeFolder(); err != nil {
+		return err
 	}
 	o := &server.Options{
 		ServerName: "zonule", JetStream: true, StoreDir: s.dir, SyncInterval: SyncInterval,
 		JetStreamMaxMemory: 64 << 20, NoSigs: true, DontListen: !s.options.Loopback, Host: "127.0.0.1", Port: s.options.Port,
+	}
+	if key := s.options.StoreKey.For("nats store"); key != nil {
+		o.JetStreamKey, o.JetStreamCipher = hex.EncodeToString(key), server.AES
 	}
 	if o.Port == 0 {
 		o.Port = server.RANDOM_PORT
@@ -78,6 +93,28 @@ func (s *Server) Start() error {
 	return nil
 }
 
+// takeFolder locks the folder for this process, which NATS does not do, and makes sure that the key is the one its files
+// were made with: with a wrong one NATS would see nothing there, and the next stream made would delete them.
+func (s *Server) takeFolder() error {
+	if err := os.MkdirAll(filepath.Dir(s.dir), 0o700); err != nil {
+		return fmt.Errorf("the folder for the streams cannot be made: %w", err)
+	}
+	if s.lock == nil {
+		lock, err := os.OpenFile(s.dir+".lock", os.O_CREATE|os.O_RDWR, 0o600)
+		if err != nil {
+			return fmt.Errorf("the folder for the streams cannot be locked: %w", err)
+		}
+		if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+			return errors.Join(fault.Wrap(err, codes.FailedPrecondition, "FOLDER_IN_USE", fmt.Sprintf("The folder %s is in use by another program. Stop that program first, or use another data folder.", s.dir)), lock.Close())
+		}
+		s.lock = lock
+	}
+	if err := ledger.CheckStoreKey(s.dir, s.options.StoreKey); err != nil {
+		return err
+	}
+	return os.MkdirAll(s.dir, 0o700)
+}
+
 // Stop ends the server and waits for it. Connections made by Connect try again until it is started.
 func (s *Server) Stop() {
 	s.mu.Lock()
@@ -87,6 +124,12 @@ func (s *Server) Stop() {
 	if n != nil {
 		n.Shutdown()
 		n.WaitForShutdown()
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.nats == nil && s.lock != nil {
+		_ = s.lock.Close() // which unlocks
+		s.lock = nil
 	}
 }
 
