@@ -5,11 +5,11 @@ import (
 	"testing"
 )
 
-// steps is thresholds for items of three thresholds each, spread over four logits.
-func steps(items int) [][]float64 {
+// steps is thresholds for items of three thresholds each, whose middles go from -spread to spread.
+func steps(items int, spread float64) [][]float64 {
 	out := make([][]float64, items)
 	for i := range out {
-		at := -2 + 4*float64(i)/float64(max(1, items-1))
+		at := spread * (2*float64(i)/float64(max(1, items-1)) - 1)
 		out[i] = []float64{at - 1, at + .1, at + .9}
 	}
 	return out
@@ -22,7 +22,7 @@ func BenchmarkPartialCredit(b *testing.B) {
 		gaps float64
 	}{{"full", 0}, {"gaps20", .2}} {
 		b.Run(c.name, func(b *testing.B) {
-			x := cohort(rand.New(rand.NewPCG(60, 1000)), 1000, steps(60), 1.2, c.gaps)
+			x := cohort(rand.New(rand.NewPCG(60, 1000)), 1000, steps(60, 2), 1.2, c.gaps)
 			for b.Loop() {
 				if _, err := PartialCredit(x); err != nil {
 					b.Fatal(err)

@@ -183,6 +183,7 @@ const (
 	settled        = 1e-10 // largest change of a parameter in the last step, logits
 	farthest       = 35.0  // a parameter beyond this is on its way to infinity
 	exactWork      = 5e7   // operations below which every step takes the exact information
+	mostExact      = 5e10  // and above which not even the last does
 )
 
 var (
@@ -192,21 +193,23 @@ var (
 )
 
 // maximise climbs by Newton steps, shortened until they climb, and returns the estimate with the
-// exact evaluation there and the covariance.
+// evaluation there and the covariance. The covariance is exact unless that would take minutes; then
+// there are so many columns that the first order is as good.
 func (c *conditional) maximise(start []float64) ([]float64, *evaluation, *mat.SymDense, error) {
 	want := exact
 	if c.work() > exactWork {
 		want = approximate
 	}
 	free := slices.Clone(start)
+	now := c.at(free, want)
 	for step := 0; ; step++ {
 		if step == mostIterations {
 			return nil, nil, nil, errUnsettled
 		}
-		if step == 30 {
+		if step == 30 && want != exact && c.work() <= mostExact {
 			want = exact
+			now = c.at(free, want)
 		}
-		now := c.at(free, want)
 		var chol mat.Cholesky
 		if !chol.Factorize(now.information) || chol.Cond() > 1e13 {
 			return nil, nil, nil, c.lost(free)
@@ -215,7 +218,8 @@ func (c *conditional) maximise(start []float64) ([]float64, *evaluation, *mat.Sy
 		if err := chol.SolveVecTo(&by, mat.NewVecDense(c.free, slices.Clone(now.slope))); err != nil {
 			return nil, nil, nil, c.lost(free)
 		}
-		change, ok := c.climb(free, &by, now.value)
+		next, change, ok := c.climb(free, &by, now, want)
+		now = next
 		if tooFar(free) {
 			return nil, nil, nil, errFar
 		}
@@ -223,7 +227,10 @@ func (c *conditional) maximise(start []float64) ([]float64, *evaluation, *mat.Sy
 			break
 		}
 	}
-	final := c.at(free, exact)
+	final := now
+	if c.work() <= mostExact {
+		final = c.at(free, exact)
+	}
 	var chol mat.Cholesky
 	var covariance mat.SymDense
 	if !chol.Factorize(final.information) || chol.Cond() > 1e13 || chol.InverseTo(&covariance) != nil {
@@ -237,9 +244,9 @@ func (c *conditional) maximise(start []float64) ([]float64, *evaluation, *mat.Sy
 	return free, final, &covariance, nil
 }
 
-// climb moves free along the step as far as the likelihood rises; the change is the largest of a
-// parameter, and false says that no length rises.
-func (c *conditional) climb(free []float64, by *mat.VecDense, value float64) (change float64, ok bool) {
+// climb moves free along the step as far as the likelihood rises, and evaluates it there; the
+// change is the largest of a parameter, and false says that no length rises.
+func (c *conditional) climb(free []float64, by *mat.VecDense, now *evaluation, want detail) (there *evaluation, change float64, ok bool) {
 	largest := mat.Norm(by, math.Inf(1))
 	length := math.Min(1, 4/largest)
 	for ; length*largest > 1e-13; length /= 2 {
@@ -248,12 +255,12 @@ func (c *conditional) climb(free []float64, by *mat.VecDense, value float64) (ch
 			next[k] += length * by.AtVec(k)
 		}
 		// The likelihood is known to rounding only, so the last steps may seem to fall.
-		if there := c.at(next, slope); there.value >= value-1e-11*math.Abs(value) {
+		if there = c.at(next, want); there.value >= now.value-1e-11*math.Abs(now.value) {
 			copy(free, next)
-			return length * largest, true
+			return there, length * largest, true
 		}
 	}
-	return 0, largest < 1e-7
+	return now, 0, false
 }
 
 func tooFar(free []float64) bool {

@@ -87,8 +87,9 @@ func moments(beta [][]float64, theta float64, p []float64) (mean, variance, thir
 	return mean, variance, third
 }
 
-// settle finds the ability at which total - mean (+ third/(2 variance) when warm) is 0, by halving
-// an interval that holds it; the left side falls from above 0 to below 0 along the scale.
+// settle finds the ability at which total - mean (+ third/(2 variance) when warm) is 0, by
+// Newton's steps inside an interval that holds it; the left side falls from above 0 to below 0 along
+// the scale.
 func settle(beta [][]float64, total int, warm bool) (theta, info float64, ok bool) {
 	widest, top := 0.0, 0
 	for _, b := range beta {
@@ -103,27 +104,31 @@ func settle(beta [][]float64, total int, warm bool) (theta, info float64, ok boo
 	miss := func(theta float64) (float64, float64) {
 		mean, variance, third := moments(beta, theta, p)
 		v := float64(total) - mean
-		if warm {
+		if warm && variance > 0 {
 			v += third / (2 * variance)
 		}
 		return v, variance
 	}
 	low, high := -widest-25, widest+25
 	for range 200 {
-		theta = (low + high) / 2
 		v, variance := miss(theta)
-		// Where the items are flat (variance underflows) the sign of the mean decides.
 		if math.IsNaN(v) {
 			return 0, 0, false
 		}
+		info = variance
 		if v > 0 {
 			low = theta
 		} else {
 			high = theta
 		}
-		info = variance
-		if high-low < 1e-12*(1+math.Abs(theta)) {
+		step := v / variance
+		if math.Abs(step) < 1e-11*(1+math.Abs(theta)) || high-low < 1e-13*(1+math.Abs(theta)) {
 			break
+		}
+		if next := theta + step; next > low && next < high {
+			theta = next
+		} else {
+			theta = (low + high) / 2
 		}
 	}
 	return theta, info, finite(theta, info) && info > 1e-12

@@ -1,6 +1,10 @@
 package calibrate
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // sums adds up the conditional likelihood over groups.
 type sums struct {
@@ -13,7 +17,7 @@ type sums struct {
 	// Room for one group: distributions at its theta.
 	p         [][]float64 // p[k][h], column k of the group
 	forward   [][]float64 // forward[k][s]: the first k columns total s
-	backward  [][]float64 // backward[k][s]: columns k.. total s
+	backward  [][]float64 // backward[k][r-s]: columns k.. total s
 	marginal  [][]float64 // P(X = h given the total)
 	rest, mid []float64
 }
@@ -91,28 +95,28 @@ func (s *sums) tilt(g *group) (lognorm float64) {
 }
 
 // convolve puts the distribution of (a total with distribution from) plus (a response with p) into
-// to, for totals up to len(to)-1.
+// to; both run over totals 0..r.
 func convolve(to, from, p []float64) {
-	for t := range to {
-		sum := 0.0
-		for h := 0; h < len(p) && h <= t; h++ {
-			sum += p[h] * from[t-h]
-		}
-		to[t] = sum
+	floats.ScaleTo(to, p[0], from)
+	for h := 1; h < len(p) && h < len(to); h++ {
+		floats.AddScaled(to[h:], p[h], from[:len(from)-h])
 	}
 }
 
-// meet is the sum of a[s] b[t-s]: the probability that two totals add up to t.
-func meet(a, b []float64, t int) float64 {
+// convolveBack is convolve for distributions that run downwards, over totals r..0.
+func convolveBack(to, from, p []float64) {
+	floats.ScaleTo(to, p[0], from)
+	for h := 1; h < len(p) && h < len(to); h++ {
+		floats.AddScaled(to[:len(to)-h], p[h], from[h:])
+	}
+}
+
+// meet is the probability that two totals add up to t: a runs over 0..r, back over r..0.
+func meet(a, back []float64, t int) float64 {
 	if t < 0 {
 		return 0
 	}
-	sum := 0.0
-	b = b[:t+1]
-	for s, v := range a[:t+1] {
-		sum += v * b[t-s]
-	}
-	return sum
+	return floats.Dot(a[:t+1], back[len(back)-t-1:])
 }
 
 func (s *sums) add(g *group, want detail) {
@@ -121,12 +125,12 @@ func (s *sums) add(g *group, want detail) {
 	n, r := len(g.columns), g.total
 	clear(s.forward[0])
 	clear(s.backward[n])
-	s.forward[0][0], s.backward[n][0] = 1, 1
+	s.forward[0][0], s.backward[n][r] = 1, 1
 	for k := range n {
 		convolve(s.forward[k+1], s.forward[k], s.p[k])
 	}
 	for k := n - 1; k >= 0; k-- {
-		convolve(s.backward[k], s.backward[k+1], s.p[k])
+		convolveBack(s.backward[k], s.backward[k+1], s.p[k])
 	}
 	all := s.forward[n][r]
 	s.value -= g.persons * (math.Log(all) + lognorm - g.theta*float64(r))
