@@ -1,8 +1,11 @@
 package policy
 
 import (
+	"fmt"
 	"math"
+	"os"
 	"reflect"
+	"strings"
 	"testing"
 
 	"zonule/scenarios/eye"
@@ -61,5 +64,35 @@ func TestSensitivityOfAFewDraws(t *testing.T) {
 		if (s.Plan == "P1" || s.Case == "A" && s.Plan == "P5") && s.Worse != s.Draws {
 			t.Errorf("eye %s, %s: worse in %d of %d draws, least margin %.2f", s.Case, s.Plan, s.Worse, s.Draws, s.Least)
 		}
+	}
+}
+
+// The committed study keeps what the manual calls firm.
+func TestCommittedSensitivity(t *testing.T) {
+	data, err := os.ReadFile(testdata + "sensitivity.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	firm := map[string][3]int{"A": {40, 40, 40}, "B": {40, 40, 36}, "C": {40, 40, 40}} // P1, P2, P5
+	seen := 0
+	for line := range strings.SplitSeq(string(data), "\n") {
+		cells := strings.Split(line, "|")
+		if len(cells) < 8 {
+			continue
+		}
+		least, ok := firm[strings.TrimSpace(cells[1])]
+		if !ok {
+			continue
+		}
+		seen++
+		for i, column := range []int{2, 3, 6} {
+			var worse, draws int
+			if _, err := fmt.Sscanf(strings.TrimSpace(cells[column]), "%d of %d", &worse, &draws); err != nil || draws != 40 || worse < least[i] {
+				t.Errorf("%s: %d of %d draws, want %d of 40 (%v)", line, worse, draws, least[i], err)
+			}
+		}
+	}
+	if seen != 3 || !strings.Contains(string(data), "zonule eye sensitivity") {
+		t.Errorf("%d eyes in the study", seen)
 	}
 }
