@@ -5,8 +5,10 @@
 //   - [RatingScale]: items scored 0..m with thresholds at the same distances for all items.
 //   - [PartialCredit]: items scored 0..m, each with thresholds of its own.
 //   - [Severity]: ratings 0..m of items by raters, the many-facet model.
+//   - [RaschPopulation], [PartialCreditPopulation], [SeverityPopulation]: the same with normal
+//     abilities, for how much the persons of a cohort differ.
 //
-// All are exponential families in which a person's total score is sufficient, so item, threshold
+// The first four are exponential families in which a person's total score is sufficient, so item, threshold
 // and rater parameters are estimated by conditional maximum likelihood: ability drops out, and no
 // distribution of ability is assumed. Responses may be missing; each person is conditioned on the
 // items answered. The gaps are taken to have nothing to do with the response that is missing.

@@ -68,7 +68,7 @@ func (f *fits) fill(t *table, beta [][]float64, persons []Measure, groups ...fun
 			if v == absent {
 				continue
 			}
-			p = fit(p, len(beta[c])+1)
+			p = sized(p, len(beta[c])+1)
 			mean, _ := probabilities(beta[c], persons[n].Likelihood.Value, p)
 			var variance, fourth float64
 			for h, q := range p {

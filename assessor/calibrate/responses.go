@@ -23,6 +23,9 @@ type table struct {
 	x    [][]int
 	top  []int
 	name func(column int) string
+	// everyone counts persons with the lowest and highest totals as informative too, as they are when
+	// abilities have a distribution.
+	everyone bool
 }
 
 // scored checks responses[person][item], whole numbers of at least 0 or NaN, and finds the highest
@@ -75,8 +78,8 @@ func (t *table) total(p int) (score, most, answered int) {
 
 // informative says whether a person's score leaves anything open.
 func (t *table) informative(p int) bool {
-	score, most, _ := t.total(p)
-	return score > 0 && score < most
+	score, most, answered := t.total(p)
+	return score > 0 && score < most || t.everyone && answered > 0
 }
 
 // counts is how many informative persons gave each response to each column.

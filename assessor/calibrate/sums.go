@@ -56,17 +56,18 @@ func (s *sums) resize(g *group) {
 		s.forward, s.backward = append(s.forward, nil), append(s.backward, nil)
 	}
 	for k, i := range g.columns {
-		s.p[k] = fit(s.p[k], s.c.top[i]+1)
-		s.marginal[k] = fit(s.marginal[k], s.c.top[i]+1)
+		s.p[k] = sized(s.p[k], s.c.top[i]+1)
+		s.marginal[k] = sized(s.marginal[k], s.c.top[i]+1)
 	}
 	for k := range n + 1 {
-		s.forward[k] = fit(s.forward[k], g.total+1)
-		s.backward[k] = fit(s.backward[k], g.total+1)
+		s.forward[k] = sized(s.forward[k], g.total+1)
+		s.backward[k] = sized(s.backward[k], g.total+1)
 	}
-	s.rest, s.mid = fit(s.rest, g.total+1), fit(s.mid, g.total+1)
+	s.rest, s.mid = sized(s.rest, g.total+1), sized(s.mid, g.total+1)
 }
 
-func fit(v []float64, n int) []float64 {
+// sized is v, or new room, of length n.
+func sized(v []float64, n int) []float64 {
 	if cap(v) < n {
 		return make([]float64, n)
 	}
