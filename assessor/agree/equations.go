@@ -41,6 +41,20 @@ type equations struct {
 	patterns []*pattern
 	of       []int // pattern of each person
 	residual int   // index of the residual in the design
+
+	// Room that is used again, so that equations serve one goroutine at a time.
+	product mat.Dense
+	buffers [3][]float64
+}
+
+// sized is zeroed room for n numbers, one of three that may be in use at once.
+func (e *equations) sized(which, n int) []float64 {
+	if cap(e.buffers[which]) < n {
+		e.buffers[which] = make([]float64, n)
+	}
+	b := e.buffers[which][:n]
+	clear(b)
+	return b
 }
 
 // mostWork bounds the floating-point operations of one evaluation.
@@ -141,8 +155,8 @@ func (e *equations) factor(p *pattern, variances []float64) (logdet float64, ok 
 		}
 	}
 	n, q := p.low.Dims()
-	raw := mat.NewDense(n, q, nil) // U
-	solved := mat.NewDense(n, q, nil)
+	raw := mat.NewDense(n, q, e.sized(0, n*q)) // U
+	solved := mat.NewDense(n, q, e.sized(1, n*q))
 	column := make([]float64, n)
 	at := 0
 	for k, r := range e.effects {
@@ -211,11 +225,12 @@ func (e *equations) solve(p *pattern, residual float64, v, sums, room []float64)
 func (e *equations) addInverse(p *pattern, residual float64, s *mat.SymDense) {
 	n, _ := p.low.Dims()
 	times := float64(p.persons)
-	var product mat.Dense
-	product.Mul(p.low, p.low.T())
+	e.product.Reset()
+	e.product.Mul(p.low, p.low.T())
 	for a := range n {
+		row := e.product.RawRowView(a)
 		for b := a; b < n; b++ {
-			v := -product.At(a, b)
+			v := -row[b]
 			if a == b {
 				v += 1 / residual
 			}
@@ -234,7 +249,7 @@ func (e *equations) addInverse(p *pattern, residual float64, s *mat.SymDense) {
 // carries the person with the groups A, and returns what they add to the trace of R^-1 A A'.
 func (e *equations) addTrace(p *pattern, residual float64, r random, t *mat.SymDense) float64 {
 	n, _ := p.low.Dims()
-	columns := mat.NewDense(n, r.n, nil)
+	columns := mat.NewDense(n, r.n, e.sized(2, n*r.n))
 	column := make([]float64, n)
 	_, q := p.low.Dims()
 	room := make([]float64, q)
@@ -263,11 +278,12 @@ func (e *equations) addTrace(p *pattern, residual float64, r random, t *mat.SymD
 		columns.SetCol(g, column)
 	}
 	times := float64(p.persons)
-	var product mat.Dense
-	product.Mul(columns, columns.T())
+	e.product.Reset()
+	e.product.Mul(columns, columns.T())
 	for a := range n {
+		row := e.product.RawRowView(a)
 		for b := a; b < n; b++ {
-			t.SetSym(p.cells[a], p.cells[b], t.At(p.cells[a], p.cells[b])+times*product.At(a, b))
+			t.SetSym(p.cells[a], p.cells[b], t.At(p.cells[a], p.cells[b])+times*row[b])
 		}
 	}
 	return times * trace

@@ -15,7 +15,7 @@ type Component struct {
 	Error float64
 }
 
-// Study is a generalizability study.
+// Study is a generalizability study. Its methods are for one goroutine at a time.
 type Study struct {
 	Design                         Design
 	Persons, Items, Raters, Scores int  // Items or Raters is 0 when the design has none; Raters of one item when nested
@@ -83,7 +83,7 @@ func Generalize(observations []Observation, d Design) (*Study, error) {
 			s.Strata[k].Variance *= square
 		}
 	}
-	v, at, err := e.maximise(start, nil)
+	v, at, err := e.maximise(start, nil, fine)
 	if err != nil {
 		return nil, err
 	}

@@ -10,7 +10,7 @@ import (
 const (
 	widest       = 1e4  // standard deviation in units of that of the scores
 	mostProfiles = 100  // likelihoods maximised for one end
-	closeEnough  = 1e-5 // relative, of a standard deviation
+	closeEnough  = 1e-4 // relative, of a standard deviation
 )
 
 // profile finds where the restricted likelihood, maximised over the other components, has fallen
@@ -43,7 +43,7 @@ func (s *Study) end(k int, drop float64, side float64) (float64, error) {
 			return 0, errNoMaximum
 		}
 		from[k] = sd * sd
-		v, at, err := e.maximise(from, hold)
+		v, at, err := e.maximise(from, hold, rough)
 		if err != nil {
 			return 0, err
 		}
@@ -76,7 +76,7 @@ func (s *Study) end(k int, drop float64, side float64) (float64, error) {
 		} else {
 			outer, fOuter = sd, f
 		}
-		if math.Abs(f) < 1e-6 {
+		if math.Abs(f) < 1e-4 {
 			return sd, nil
 		}
 	}

@@ -10,7 +10,8 @@ import (
 // Bounds of the search, in units in which the scores have variance 1.
 const (
 	mostSteps   = 200
-	settled     = 1e-9 // largest change of a standard deviation in the last step
+	fine        = 1e-9 // largest change of a standard deviation in the last step, for an estimate
+	rough       = 1e-5 // and for a point of a profile, which it moves by its square only
 	slack       = 1e-12
 	leastRest   = 1e-10 // a residual variance below this means that the effects explain everything
 	leastAtEdge = 1e-12 // a variance below this with a falling likelihood is put to 0
@@ -23,8 +24,9 @@ var (
 
 // maximise finds the variances (in the order of the design, residual last, each at least 0) that
 // maximise the restricted likelihood, from the start given, by average-information steps that are
-// shortened until they climb. A variance with hold[k] stays at its start.
-func (e *equations) maximise(start []float64, hold []bool) ([]float64, *likelihood, error) {
+// shortened until they climb, until the last changes no standard deviation by more than settled. A
+// variance with hold[k] stays at its start.
+func (e *equations) maximise(start []float64, hold []bool, settled float64) ([]float64, *likelihood, error) {
 	v := append([]float64(nil), start...)
 	now, ok := e.at(v)
 	if !ok {
