@@ -110,6 +110,33 @@ func TestEyeRun(t *testing.T) {
 	}
 }
 
+// The worked lists of the manual play without a refusal, and what they are meant to show is
+// among what happened.
+func TestEyeLists(t *testing.T) {
+	shows := map[string][]string{
+		"fluid-astray.txt":    {"felt-hard", "reflex-clear", "drip-given"},
+		"choroid-bleed.txt":   {"reflex-dark", "bleeding-stopped"},
+		"limp-iris.txt":       {"iris-billows", "iris-prolapses", "off       iris-prolapses"},
+		"membrane.txt":        {"membrane-flap", "air-filled"},
+		"implant-support.txt": {"implant-slips", "off       implant-slips"},
+	}
+	files, err := filepath.Glob("../../testdata/eye/lists/*.txt")
+	if err != nil || len(files) != len(shows) {
+		t.Fatalf("%d lists, %v", len(files), err)
+	}
+	for _, path := range files {
+		code, out, errs := eyeLine(t, "run", path)
+		if code != 0 {
+			t.Errorf("%s: code %d, %s", path, code, errs)
+		}
+		for _, must := range shows[filepath.Base(path)] {
+			if !strings.Contains(out, must) {
+				t.Errorf("%s does not show %q", path, must)
+			}
+		}
+	}
+}
+
 func TestEyeRunSaysWhatIsWrong(t *testing.T) {
 	for _, c := range []struct{ name, text, says string }{
 		{"a.txt", "enter phaco-tip\npedal 7\n", "a.txt:2: pedal: position: 7 is out of range"},

@@ -7,6 +7,7 @@ import "math"
 type behind struct {
 	leaky    float64 // how easily fluid finds its way behind an uninjured bag, 0..1
 	astray   float64 // uL of it there now
+	tapLeft  float64 // uL still to be drawn by the pars plana
 	osmotic  float64 // uL a drip still draws out of the vitreous
 	drip     bool
 	outside  float64 // mmHg pressing besides a quiet patient's lids
@@ -58,6 +59,11 @@ func (e *Eye) pressFromBehind(h float64) {
 	if b.osmotic > 0 {
 		d := min(b.osmotic, 0.2*h)
 		b.osmotic -= d
+		e.fl.u += d
+	}
+	if b.tapLeft > 0 && e.pv > 7 {
+		d := min(b.tapLeft, tapFlow*h)
+		b.tapLeft -= d
 		e.fl.u += d
 	}
 	e.bleed(h)
@@ -145,13 +151,23 @@ func (e *Eye) giveDrip() {
 	e.mark("drip-given", "")
 }
 
-// tap draws fluid from behind by the pars plana. What is not stray fluid is gel. In an eye
-// that bleeds, the fall of pressure tears the vessel further.
+// tapFlow is what is drawn by the pars plana while it is, uL/s.
+const tapFlow = 30
+
+// tap draws fluid from behind by the pars plana until the amount is out or the eye is soft.
+// What is not stray fluid is gel. In an eye that has bled, the fall of pressure tears the
+// vessel again.
 func (e *Eye) tap(with string, ul float64) {
 	e.pass(5)
-	stray := min(e.behind.astray, ul)
+	e.behind.tapLeft = ul
+	e.wake()
+	e.calm = 0
+	e.advance(int64(nearest(ul/tapFlow/tick)), nil)
+	drawn := ul - e.behind.tapLeft
+	e.behind.tapLeft = 0
+	stray := min(e.behind.astray, drawn)
 	e.behind.astray -= stray
-	gel := ul - stray
+	gel := drawn - stray
 	if with == "needle" {
 		e.vout += gel
 		e.traction += 1 + 0.02*gel
@@ -159,9 +175,6 @@ func (e *Eye) tap(with string, ul float64) {
 		e.vcut += gel
 		e.traction += 0.002 * gel
 	}
-	e.fl.u += ul
-	e.calm = 0
-	e.settle()
 	if b := &e.behind; b.blood > 0 && !b.bleeding && e.pv < 25 {
 		e.startBleeding()
 	}

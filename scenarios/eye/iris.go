@@ -44,7 +44,7 @@ func (e *Eye) moveIris(h float64) {
 	e.drawIris(h)
 	if e.set.wound != woundClosed {
 		push := max(0, e.pa-15) / 40 * (1 - 0.5*e.phi)
-		i.prolapse += h * p.ProlapseRate * (i.slack(0.7, 0.4) + e.behind.press()) * push * (1 - i.prolapse)
+		i.prolapse += h * p.ProlapseRate * (i.slack(0.85, 0.4) + e.behind.press()) * push * (1 - i.prolapse)
 	}
 	was := i.pupil
 	shrink := p.PupilRate*i.billow + 0.25*p.PupilRate*i.prolapse

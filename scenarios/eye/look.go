@@ -84,7 +84,7 @@ func (w *watch) lookBag(e *Eye) {
 		w.brokenReported = e.bag.broken
 		w.edgeSeen = w.edgeSeen || edge
 	}
-	tilt, side := e.bag.tilt(e.pa - e.pv)
+	tilt, side := e.bag.tilt(e.strainingP())
 	w.setAt(e, fTilts, !e.lost && tilt > 5, tilt < 3 || e.lost, side)
 	w.lookWobble(e)
 	w.setAt(e, fOffCentre, e.bag.implant && off > 0.4, off < 0.35, e.bag.direction(e.bag.offX, e.bag.offY))

@@ -11,6 +11,9 @@ func (w *watch) lookBeyond(e *Eye) {
 	w.set(e, fIrisOnCapsule, i.blocked, !i.blocked)
 	w.set(e, fIrisForward, e.air > 0.9, e.air < 0.8)
 	blood := e.behind.blood
+	if blood > 40 {
+		w.until[fMound] = 0 // it no longer takes a look to see it
+	}
 	w.set(e, fMound, blood > 40, blood < 20 && w.until[fMound] == 0)
 	w.set(e, fFlap, e.flap > 0.02, e.flap < 0.01)
 	w.set(e, fBlurs, e.flap > 0.3, e.flap < 0.2)

@@ -5,7 +5,7 @@ package eye
 func (e *Eye) wake() {
 	i, b := &e.iris, &e.behind
 	e.awake = i.floppy > 0 || i.dilated || i.constricted || i.held || i.prone > 0 || i.pupil < 5 ||
-		b.leaky > 0 || b.astray > 0 || b.osmotic > 0 || b.fragile > 0 || b.bleeding || b.blood > 0 ||
+		b.leaky > 0 || b.astray > 0 || b.osmotic > 0 || b.tapLeft > 0 || b.fragile > 0 || b.bleeding || b.blood > 0 ||
 		e.flap > 0 || e.air > 0 || e.gapOVD > 0 || e.outsideBag()
 }
 

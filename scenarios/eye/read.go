@@ -88,7 +88,7 @@ func (e *Eye) endothelialLoss() float64 { return -100 * math.Expm1(-e.endo) }
 
 // Outcome sums up the run so far.
 func (e *Eye) Outcome() Outcome {
-	tilt, _ := e.bag.tilt(e.pa - e.pv)
+	tilt, _ := e.bag.tilt(e.strainingP())
 	o := Outcome{
 		NewDialysisHours: 12 * float64(e.bag.broken-e.brokenAtReset) / float64(e.bag.n), DialysisHours: e.bag.missing(),
 		PeakLoadRatio: e.peak, OffsetMM: e.offset(), TiltDeg: tilt, Wobble: e.bag.wobble,

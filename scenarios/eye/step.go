@@ -120,9 +120,6 @@ func (e *Eye) tally(h float64) {
 	e.lowDepth = min(e.lowDepth, e.depth)
 	e.highIOP = max(e.highIOP, e.pa)
 	e.lowIOP = min(e.lowIOP, e.pa)
-	d := e.pa - e.pv
-	if e.iris.blocked {
-		d *= e.par.BlockLoad // fluid presses on the iris too, and that on the lens
-	}
+	d := e.strainingP()
 	e.dPLow, e.dPHigh = min(e.dPLow, d), max(e.dPHigh, d)
 }

@@ -8,8 +8,8 @@ import (
 // tug puts a tool on the bag now: loads, failures, and what is seen of it. The tool
 // stays until release. It returns the highest load over strength of the moment.
 func (e *Eye) tug(t *tool) float64 {
-	e.bag.strain(nil, e.pa-e.pv)
-	broke := e.bag.strain(t, e.pa-e.pv)
+	e.bag.strain(nil, e.strainingP())
+	broke := e.bag.strain(t, e.strainingP())
 	peak, worst := e.bag.peak, e.bag.worst
 	e.peak = max(e.peak, peak)
 	e.noteBroken(broke)
@@ -38,7 +38,7 @@ func (e *Eye) checkBag() {
 	e.noteBroken(broke)
 	e.fl.setDiaphragm(e.par, e.bag.diaphragm())
 	e.settle()
-	dP := e.pa - e.pv
+	dP := e.strainingP()
 	e.dPLow, e.dPHigh = dP, dP
 	e.gap = e.bag.gapArea(dP)
 	if !e.lost && e.bag.missing() >= e.par.SupportLostHours {
@@ -52,6 +52,20 @@ func (e *Eye) checkBag() {
 		e.bag.wobbleIndex()
 	}
 	e.spanAll()
+}
+
+// strainingP is the difference of pressure that the bag carries, mmHg, chamber over vitreous.
+// Where the eye is pressed from behind until the chamber is flat, the cornea carries the rest.
+// In a blocked pupil fluid presses on the iris too, and that on the lens.
+func (e *Eye) strainingP() float64 {
+	d := e.pa - e.pv
+	if e.awake && e.x < e.fl.flat {
+		d = max(d, e.x*e.fl.invCd)
+	}
+	if e.iris.blocked {
+		d *= e.par.BlockLoad
+	}
+	return d
 }
 
 func (e *Eye) noteBroken(segments int) {

@@ -23,7 +23,7 @@ func (e *Eye) Zonules(hour, pull float64) []Zonule {
 		b.under(t)
 		u, v = b.ws.u, b.ws.v
 	}
-	b.pushed(e.pa-e.pv, t)
+	b.pushed(e.strainingP(), t)
 	p, out := &b.par, make([]Zonule, b.n)
 	for i := range out {
 		z := Zonule{Hour: b.hour(float64(i)), Broken: !b.alive[i]}
