@@ -10,15 +10,18 @@ import (
 // Point is one drill: X counts drills from 0 or 1, Y is the measure followed.
 type Point struct{ X, Y float64 }
 
-// Curve is a fitted learning curve y = Plateau - Gap exp(-Rate x). Parameters stand in the units
-// of y (Plateau, Gap) and per unit of x (Rate).
+// Curve is a fitted learning curve: y = Plateau - Gap exp(-Rate x), or for the power law
+// y = Plateau - Gap x^-Rate. Parameters stand in the units of y (Plateau, Gap) and per unit of x
+// (Rate; the power law's has no unit).
 type Curve struct {
+	Shape                             Shape // Exponential or Power
 	Plateau, Gap, Rate                float64
 	PlateauError, GapError, RateError float64 // standard errors
 	Covariance                        [3][3]float64
 	N, DF                             int     // drills; drills less the parameters estimated
 	RSS                               float64 // residual sum of squares
 	Sigma                             float64 // residual standard deviation, RSS/DF under the root
+	Last                              float64 // x of the last drill
 }
 
 // Estimate is the curve at one x with its confidence band.
@@ -52,6 +55,10 @@ func (c *Curve) band(level, scatter float64, xs []float64) []Estimate {
 
 // value is the curve and its slopes in the three parameters.
 func (c *Curve) value(x float64) (float64, [3]float64) {
+	if c.Shape == Power {
+		e := math.Pow(x, -c.Rate)
+		return c.Plateau - c.Gap*e, [3]float64{1, -e, c.Gap * math.Log(x) * e}
+	}
 	e := math.Exp(-c.Rate * x)
 	return c.Plateau - c.Gap*e, [3]float64{1, -e, c.Gap * x * e}
 }

@@ -11,6 +11,12 @@
 // drills, through drills that have not begun to level off, or through drills that show no trend is
 // not a curve: the answer is then a [NotYet] that says what is missing, and no number.
 //
+// [FitPower] does the same for a power law, [LeastSquares] fits any [Shape] as a statistician reads
+// it, with profile intervals, and [FitCohort] fits all trainees together, so that one trainee's few
+// drills can be read with what trainees have in common ([Cohort.Place]); it says how much of the
+// answer is the trainee's own. [Curve.Needed] and [Placed.Needed] forecast the drills still needed to
+// a standard, with an interval that may be open.
+//
 // Fits are by Levenberg-Marquardt with analytic derivatives, started from the best of a grid of
 // rates (for a given rate the other parameters are a linear problem). Checked against the
 // certified NIST values and against R; testdata/statistics/README.md has the sources.

@@ -53,7 +53,7 @@ func Fit(points []Point) (*Curve, error) {
 	if err != nil {
 		return nil, err
 	}
-	rate, from, err := startRate(x, y, freely)
+	rate, from, err := startRate(x, y, slowest/span(x), fastest/span(x), freely)
 	if err != nil {
 		return nil, err
 	}
@@ -61,7 +61,34 @@ func Fit(points []Point) (*Curve, error) {
 	if err != nil {
 		return nil, unsettled(len(x), err)
 	}
-	c := &Curve{Plateau: s.par[0], Gap: s.par[1], Rate: s.par[2], N: len(x), DF: len(x) - 3, RSS: s.rss}
+	return three(Exponential, x, y, s)
+}
+
+// FitPower fits the power law y = Plateau - Gap x^-Rate to drills counted from 1. It judges as [Fit]
+// does; a power law nears its plateau so slowly that the answer is often that more drills are
+// needed. Errors are those of [Fit], and x not above 0.
+func FitPower(points []Point) (*Curve, error) {
+	x, y, err := ready(points)
+	if err != nil {
+		return nil, err
+	}
+	if x[0] <= 0 {
+		return nil, fmt.Errorf("drill at x = %g: a power law counts drills from 1", x[0])
+	}
+	exponent, from, err := startRate(x, y, slowestPower, fastestPower, decelerating)
+	if err != nil {
+		return nil, err
+	}
+	s, err := power.solve(x, y, []float64{from.plateau, from.gap, exponent})
+	if err != nil {
+		return nil, unsettled(len(x), err)
+	}
+	return three(Power, x, y, s)
+}
+
+// three makes a curve of three estimated parameters.
+func three(shape Shape, x, y []float64, s solution) (*Curve, error) {
+	c := &Curve{Shape: shape, Plateau: s.par[0], Gap: s.par[1], Rate: s.par[2], N: len(x), DF: len(x) - 3, RSS: s.rss, Last: x[len(x)-1]}
 	for i := range 3 {
 		for j := range 3 {
 			c.Covariance[i][j] = s.cov.At(i, j)
@@ -69,6 +96,8 @@ func Fit(points []Point) (*Curve, error) {
 	}
 	return c.judged(x, y)
 }
+
+func span(x []float64) float64 { return x[len(x)-1] - x[0] }
 
 // FitFrom fits the curve to drills when its value at x = 0 is known, so that two parameters are
 // estimated. Errors are those of [Fit].
@@ -84,7 +113,7 @@ func FitFrom(start float64, points []Point) (*Curve, error) {
 	for i := range y {
 		above[i] = y[i] - start
 	}
-	rate, from, err := startRate(x, above, fromZero)
+	rate, from, err := startRate(x, above, slowest/span(x), fastest/span(x), fromZero)
 	if err != nil {
 		return nil, err
 	}
@@ -92,7 +121,7 @@ func FitFrom(start float64, points []Point) (*Curve, error) {
 	if err != nil {
 		return nil, unsettled(len(x), err)
 	}
-	c := &Curve{Plateau: start + s.par[0], Gap: s.par[0], Rate: s.par[1], N: len(x), DF: len(x) - 2, RSS: s.rss}
+	c := &Curve{Plateau: start + s.par[0], Gap: s.par[0], Rate: s.par[1], N: len(x), DF: len(x) - 2, RSS: s.rss, Last: x[len(x)-1]}
 	same := [3]int{0, 0, 1} // plateau and gap move together
 	for i := range 3 {
 		for j := range 3 {

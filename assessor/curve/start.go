@@ -5,27 +5,39 @@ import "math"
 // straight is the least-squares fit at a given rate, where the rest is a linear problem.
 type straight struct{ plateau, gap, rss float64 }
 
-// freely fits plateau and gap at a rate: a straight line in exp(-rate x).
-func freely(x, y []float64, rate float64) straight {
+// along fits plateau and gap of y = plateau - gap basis(x): a straight line in the basis.
+func along(x, y []float64, basis func(float64) float64) straight {
 	n := float64(len(x))
+	e := make([]float64, len(x))
 	var meanE, meanY float64
 	for i := range x {
-		meanE += math.Exp(-rate*x[i]) / n
+		e[i] = basis(x[i])
+		meanE += e[i] / n
 		meanY += y[i] / n
 	}
 	var see, sey float64
 	for i := range x {
-		e := math.Exp(-rate*x[i]) - meanE
-		see += e * e
-		sey += e * (y[i] - meanY)
+		d := e[i] - meanE
+		see += d * d
+		sey += d * (y[i] - meanY)
 	}
 	slope := sey / see
 	s := straight{plateau: meanY - slope*meanE, gap: -slope}
 	for i := range x {
-		r := y[i] - s.plateau - slope*math.Exp(-rate*x[i])
+		r := y[i] - s.plateau - slope*e[i]
 		s.rss += r * r
 	}
 	return s
+}
+
+// freely fits plateau and gap at a rate.
+func freely(x, y []float64, rate float64) straight {
+	return along(x, y, func(x float64) float64 { return math.Exp(-rate * x) })
+}
+
+// decelerating fits plateau and gap at an exponent.
+func decelerating(x, y []float64, exponent float64) straight {
+	return along(x, y, func(x float64) float64 { return math.Pow(x, -exponent) })
 }
 
 // fromZero fits the plateau of a curve that is 0 at x = 0, at a rate.
@@ -54,12 +66,11 @@ const (
 
 // startRate is the best rate of a grid. A best at the slow end means that the drills have not
 // begun to level off, one at the fast end that they levelled off before they could be followed.
-func startRate(x, y []float64, at func(x, y []float64, rate float64) straight) (rate float64, s straight, err error) {
-	span := x[len(x)-1] - x[0]
+func startRate(x, y []float64, low, high float64, at func(x, y []float64, rate float64) straight) (rate float64, s straight, err error) {
 	best := -1
 	s.rss = math.Inf(1)
 	for i := range rates {
-		k := slowest * math.Pow(fastest/slowest, float64(i)/(rates-1)) / span
+		k := low * math.Pow(high/low, float64(i)/(rates-1))
 		// A sum of squares that is not a number is never less.
 		if tried := at(x, y, k); tried.rss < s.rss {
 			best, rate, s = i, k, tried
