@@ -20,6 +20,10 @@ import (
 type scenarioCmd struct {
 	Check   scenarioCheckCmd   `cmd:"" help:"Say what is wrong with scenarios and their rubrics, by file, line and column. Exit code 1 when anything is."`
 	Explore scenarioExploreCmd `cmd:"" help:"Play a scenario through and say what its branches lead to."`
+	Draw    scenarioDrawCmd    `cmd:"" help:"Draw the branches of a scenario, for teachers."`
+	New     scenarioNewCmd     `cmd:"" help:"Start a scenario of one's own from a commented file."`
+	Play    scenarioPlayCmd    `cmd:"" help:"Play a scenario of one's own in the terminal."`
+	List    scenarioListCmd    `cmd:"" help:"List scenarios with what they are about, for teachers."`
 	Publish scenarioPublishCmd `cmd:"" help:"Publish a scenario with its rubric on a running site."`
 }
 
