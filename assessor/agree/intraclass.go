@@ -38,7 +38,9 @@ type Correlations struct {
 // and errors are taken to be normal and independent, with one error variance.
 //
 // Intervals are exact for (1,.) and (3,.), by the approximation of Shrout and Fleiss
-// (Satterthwaite) for (2,1), and the Spearman-Brown transform of that for (2,k).
+// (Satterthwaite) for (2,1), and the Spearman-Brown transform of that for (2,k). A coefficient
+// whose interval is not defined (hardly any targets, or targets more alike than chance would make
+// them) is left out and named in NotDefined.
 //
 // It is an error when a cell is empty or not finite, when rows differ in length, and when the
 // scores leave no residual variation (the raters differ by constants at most). Fewer than two
@@ -133,12 +135,15 @@ func (c *Correlations) absolute(n, k float64) {
 	df := (k - 1) * (n - 1) * top * top / ((n-1)*k*k*rho*rho*fj*fj + rest*rest)
 	upper := (1 + c.Level) / 2
 	with.Low, with.High = math.NaN(), math.NaN()
-	if finite(df) && df > 0 {
+	if finite(df) && df >= 1 { // below that the approximation means nothing
 		fu := quantileF(upper, n-1, df)
 		fl := quantileF(upper, df, n-1)
 		spread := k*j + (k*n-k-n)*e
 		with.Low = n * (b - fu*e) / (fu*spread + n*b)
 		with.High = n * (fl*b - e) / (spread + n*fl*b)
+	}
+	if !(with.Low <= rho && rho <= with.High) {
+		with.Low = math.NaN()
 	}
 	c.add("ICC(2,1)", "absolute agreement, raters at random, one rating", rho, with)
 }

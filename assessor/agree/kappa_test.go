@@ -273,3 +273,57 @@ func byPairs(units [][]float64, m Metric) float64 {
 	}
 	return 1 - seen*float64(len(all)-1)/chance
 }
+
+// Whatever the bytes, a coefficient is a finite number or there is an error.
+func FuzzCoefficients(f *testing.F) {
+	f.Add([]byte{2, 9, 2, 5, 8, 6, 1, 3, 2, 8, 4, 6, 8})
+	f.Add([]byte{1, 1, 0, 0, 1, 1, 1, 0, 0, 0})
+	f.Add([]byte{3, 255, 1, 254, 1, 2, 3, 2, 2, 1})
+	f.Fuzz(func(t *testing.T, data []byte) {
+		if len(data) < 3 || len(data) > 200 {
+			return
+		}
+		k := 1 + int(data[0])%4
+		var scores [][]float64
+		var table, counts [][]int
+		for at := 1; at+k <= len(data); at += k {
+			var row []float64
+			var count []int
+			for _, b := range data[at : at+k] {
+				v := float64(b)
+				switch b {
+				case 255:
+					v = math.NaN()
+				case 254:
+					v = math.Inf(1)
+				case 253:
+					v = 1e90
+				}
+				row = append(row, v)
+				count = append(count, int(b%5))
+			}
+			scores, counts = append(scores, row), append(counts, count)
+			if len(table) < k {
+				table = append(table, count)
+			}
+		}
+		if c, err := Intraclass(scores, .95); err == nil {
+			for _, x := range c.Coefficients {
+				if !finite(x.Value, x.F, x.P, x.Low, x.High) || x.Value > 1+1e-12 || x.Low > x.High {
+					t.Errorf("%v: %+v", scores, x)
+				}
+			}
+		}
+		for w := Unweighted; w <= Quadratic; w++ {
+			if c, err := Cohen(table, w.Disagreements(k), .95); err == nil && (!finite(c.Value, c.Error, c.Z, c.P, c.Low, c.High) || c.Value > 1+1e-12) {
+				t.Errorf("%v: %+v", table, c)
+			}
+		}
+		if c, err := Fleiss(counts, .95); err == nil && (!finite(c.Value, c.Error, c.Z, c.P, c.Low, c.High) || c.Value > 1+1e-12) {
+			t.Errorf("%v: %+v", counts, c)
+		}
+		if c, err := Incomplete(scores); err == nil && !finite(c.Absolute, c.Consistency) {
+			t.Errorf("%v: %+v", scores, c)
+		}
+	})
+}

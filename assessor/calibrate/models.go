@@ -96,9 +96,6 @@ func PartialCredit(responses [][]float64) (*Scale, error) {
 		first[c] = steps
 		steps += top
 	}
-	if steps > mostSteps {
-		return nil, fmt.Errorf("%d thresholds are too many to calibrate at once: at most %d", steps, mostSteps)
-	}
 	row := func(c, h int) []weight {
 		var row []weight
 		for k := range h {

@@ -36,6 +36,9 @@ type Scale struct {
 // adjacent category parameters.
 func (t *table) calibrate(model string, free int, row func(column, h int) []weight, start []float64) (*Scale, error) {
 	c := newConditional(t, free, row)
+	if c.betas > mostSteps {
+		return nil, fmt.Errorf("%d thresholds are too many to calibrate at once: at most %d", c.betas, mostSteps)
+	}
 	if start == nil {
 		start = make([]float64, free)
 	}
