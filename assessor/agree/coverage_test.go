@@ -72,23 +72,25 @@ func TestComponentsAreCovered(t *testing.T) {
 	} else if testing.Short() {
 		t.Skip("simulation")
 	}
-	var lines []string
-	for _, c := range trials {
+	for k, c := range trials {
 		if n < 2000 && c.gaps > 0 && c.design == Crossed {
 			continue
 		}
-		share, mean, refused := c.coverage(t, n, 20_26)
-		for j, name := range c.design.Components() {
-			lines = append(lines, fmt.Sprintf("%-10s %3d x %d x %d  gaps %2.0f %%  %-7s true %.2f  mean estimate %.3f  covered %.2f %%",
-				c.design, c.persons, c.items, c.raters, 100*c.gaps, name, c.variances[j], mean[j], 100*share[j]))
-			if share[j] < c.least-loose || share[j] > c.most+loose {
-				t.Errorf("%s", lines[len(lines)-1])
+		name := fmt.Sprintf("%d %v", k+1, c.design)
+		t.Run(name, func(t *testing.T) {
+			share, mean, refused := c.coverage(t, n, 20_26)
+			var lines []string
+			for j, name := range c.design.Components() {
+				lines = append(lines, fmt.Sprintf("%-10s %3d x %d x %d  gaps %2.0f %%  %-7s true %.2f  mean estimate %.3f  covered %.2f %%",
+					c.design, c.persons, c.items, c.raters, 100*c.gaps, name, c.variances[j], mean[j], 100*share[j]))
+				if share[j] < c.least-loose || share[j] > c.most+loose {
+					t.Errorf("%s", lines[len(lines)-1])
+				}
 			}
-		}
-		if refused > n/100 {
-			t.Errorf("%v: %d of %d cohorts refused", c.design, refused, n)
-		}
-		lines = append(lines, fmt.Sprintf("%-10s %d of %d cohorts gave no interval", c.design, refused, n))
+			if refused > n/100 {
+				t.Errorf("%v: %d of %d cohorts refused", c.design, refused, n)
+			}
+			t.Logf("%d cohorts, seed 2026, 95 %% intervals, %d cohorts gave no interval\n%s", n, refused, strings.Join(lines, "\n"))
+		})
 	}
-	t.Logf("%d cohorts of each study, seed 2026, 95 %% intervals\n%s", n, strings.Join(lines, "\n"))
 }
