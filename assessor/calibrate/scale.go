@@ -160,7 +160,10 @@ func (s *Scale) from(weights []float64) (*Scale, error) {
 		s.Items = append(s.Items, item)
 		at += top
 	}
-	return s, s.persons()
+	if err := s.persons(); err != nil {
+		return nil, err
+	}
+	return s, nil
 }
 
 // persons measures the persons on the scale and the fit of items.

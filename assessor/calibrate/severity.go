@@ -92,7 +92,10 @@ func Severity(ratings []Rating) (*Facets, error) {
 	for r := range f.Raters {
 		f.Raters[r].Measure = raterMeasures[r]
 	}
-	return f, f.persons(t, cumulated(t.top, thresholds), itemOf, raterOf)
+	if err := f.persons(t, cumulated(t.top, thresholds), itemOf, raterOf); err != nil {
+		return nil, err
+	}
+	return f, nil
 }
 
 // centred adds the parameter held at 0 to its set, moves the set to mean 0, and takes the
