@@ -42,7 +42,7 @@ func (l *Ledger) newBatch(on *batch) *batch {
 
 // stageOn makes a stage over a snapshot. For the writer only.
 func (l *Ledger) stageOn(base *snapshot) *stage {
-	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(cached{base, l.cache}), views: slices.Clone(base.views), size: base.head.Size, ill: &illness{}}
+	return &stage{site: l.site, log: l.log, folds: l.views, layer: newLayer(cached{base, l.cache}), views: slices.Clone(base.views), size: base.head.Size, total: base.total(), ill: &illness{}}
 }
 
 var errTooLarge = fault.New(codes.InvalidArgument, "COMMAND_TOO_LARGE", "The command changes more than the ledger can record at once. Nothing was recorded. Split it into smaller ones.")
@@ -137,7 +137,6 @@ func (s *stage) enter(e *ledgerv1.Entry, payload proto.Message) (tlog.Hash, erro
 	if err := s.fold(e, payload); err != nil {
 		return tlog.Hash{}, err
 	}
-	s.size = e.GetSequence()
 	return tlog.RecordHash(stored[checksumBytes:]), nil
 }
 

@@ -89,7 +89,7 @@ func (l *Ledger) Check(ctx context.Context) (Report, error) {
 	}
 	defer snap.release()
 	c := &checker{l: l, snap: snap, report: Report{Head: snap.head}}
-	for _, step := range []func(context.Context) error{c.checksums, c.head, c.entries, c.views, c.cursors, c.sealed} {
+	for _, step := range []func(context.Context) error{c.checksums, c.head, c.entries, c.checkpoints, c.copies, c.views, c.cursors, c.sealed} {
 		if err := step(ctx); err != nil {
 			return Report{}, err
 		}
@@ -142,31 +142,14 @@ func (c *checker) head(context.Context) error {
 	if r, ok, err := c.snap.get(spaceMeta, keyViews); err != nil || !ok || string(r.value) != string(encodeViews(c.snap.views)) {
 		v.fault("The stored record of the views is not the one the ledger works with.")
 	}
+	if r, ok, err := c.snap.get(spaceMeta, keyCopies); err != nil || string(r.value) != string(encodePlaces(c.snap.place)) && (ok || len(c.snap.place.copies) > 0) {
+		v.fault("The stored record of the copies of other sites is not the one the ledger works with.")
+	}
 	if last, err := c.snap.lastSequence(); err != nil || last != c.snap.head.Size {
 		v.fault("The head speaks of %d entries, but the last one stored is %d.", c.snap.head.Size, last)
 	}
 	c.say(v.close("the ledger ends at entry %d, as its head says.", c.snap.head.Size))
 	return nil
-}
-
-// known says whether a key has a place in the layout.
-func (c *checker) known(key string) bool {
-	switch key[:1] {
-	case spaceMeta:
-		return key == spaceMeta+keyIdentity || key == spaceMeta+keyHead || key == spaceMeta+keyViews
-	case spaceEntry, spaceHash:
-		sequence, ok := sequenceOfKey(key[1:])
-		return ok && sequence >= 1 && sequence <= c.snap.head.Size
-	case spaceSealed, spaceCursor:
-		return len(key) > 1
-	case spaceView:
-		for _, v := range c.snap.views {
-			if strings.HasPrefix(key, v.space) && len(key) > len(v.space) {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // entries walks the entries and the tree side by side.
@@ -177,7 +160,7 @@ func (c *checker) entries(ctx context.Context) error {
 	for next := uint64(1); next <= c.snap.head.Size; { // begins again behind a bad entry
 		err := c.snap.entries(ctx, next, func(sequence uint64, r row) (bool, error) {
 			next = sequence + 1
-			c.entry(&entries, sequence, r.value)
+			c.entryOf(&entries, c.l.site, sequence, r.value)
 			if whole {
 				c.group(&tree, &grown, sequence, tlog.RecordHash(r.value))
 			}
@@ -203,24 +186,6 @@ func (c *checker) entries(ctx context.Context) error {
 	}
 	c.say(tree.close("the stored hashes are those of the stored bytes and give the root hash %v.", c.snap.head.Root))
 	return nil
-}
-
-// entry tests one entry's content.
-func (c *checker) entry(v *verdict, sequence uint64, value []byte) {
-	e, err := decodeEntry(sequence, value)
-	if err != nil {
-		v.fault("Entry %d does not decode or lies in another's place.", sequence)
-		return
-	}
-	if e.GetSite() != c.l.site || e.GetProgramme() != c.l.programme {
-		v.fault("Entry %d is of site %q, programme %q.", sequence, e.GetSite(), e.GetProgramme())
-	}
-	if e.GetActor() == "" || e.GetSubjectId() == "" || e.GetRecordedAt().CheckValid() != nil {
-		v.fault("Entry %d lacks its actor, subject or time.", sequence)
-	}
-	if name := string(e.GetPayload().MessageName().Name()); name == "" || name != e.GetKind() {
-		v.fault("Entry %d says it is a %q but holds a %q.", sequence, e.GetKind(), name)
-	}
 }
 
 // group tests the stored tree hashes that an entry completes.

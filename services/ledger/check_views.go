@@ -22,7 +22,7 @@ const scratchPattern = "check-*.tmp"
 func (c *checker) views(ctx context.Context) error {
 	scratch := &scratch{near: c.l.dir, encrypted: c.l.encrypted}
 	defer scratch.close()
-	fresh := &stage{site: c.l.site, log: c.l.log, folds: c.l.views, size: c.snap.head.Size, ill: &illness{}}
+	fresh := &stage{site: c.l.site, log: c.l.log, folds: c.l.views, ill: &illness{}}
 	for i := range c.l.views {
 		v := c.snap.views[i]
 		fresh.views = append(fresh.views, emptyView(v.name, v.version, v.generation))
@@ -55,8 +55,8 @@ func (c *checker) views(ctx context.Context) error {
 
 // compare goes through the rows of a fresh fold and the stored ones side by side.
 func (c *checker) compare(v *verdict, stored, fresh viewState, folded *layer) {
-	if stored.position != c.snap.head.Size {
-		v.fault("It stands at entry %d of %d.", stored.position, c.snap.head.Size)
+	if stored.position != c.snap.total() {
+		v.fault("It stands at entry %d of %d.", stored.position, c.snap.total())
 		return
 	}
 	if stored.rows != fresh.rows || stored.sum != fresh.sum {

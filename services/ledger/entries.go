@@ -2,7 +2,6 @@ package ledger
 
 import (
 	"context"
-	"errors"
 	"strconv"
 
 	"golang.org/x/mod/sumdb/tlog"
@@ -25,33 +24,10 @@ func (s Stored) Entry() (*ledgerv1.Entry, error) { return decodeEntry(s.Sequence
 // runBytes bounds what one call of Stored gives, so that a long run of large entries does not fill the memory.
 const runBytes = 4 << 20
 
-// entries calls f with the verified entries from a sequence on, up to the snapshot's head, until f says stop. A missing
-// or damaged one is an error that names it.
+// entries calls f with the verified own entries from a sequence on, up to the snapshot's head, until f says stop. A
+// missing or damaged one is an error that names it.
 func (s *snapshot) entries(ctx context.Context, from uint64, f func(sequence uint64, r row) (more bool, err error)) error {
-	next, stopped := max(from, 1), false
-	if next > s.head.Size {
-		return nil
-	}
-	err := s.scan(spaceEntry, "", sequenceKey(next-1), 0, func(key string, r row) (bool, error) {
-		if sequence, ok := sequenceOfKey(key); !ok || sequence != next {
-			return false, entryDamaged(next, "it is missing")
-		}
-		if next%256 == 0 && ctx.Err() != nil {
-			return false, outOfTime(ctx, "The time was over while reading the ledger's entries.")
-		}
-		more, err := f(next, r)
-		next++
-		stopped = !more || err != nil
-		return !stopped && next <= s.head.Size, err
-	})
-	var damaged *damagedRow
-	if errors.As(err, &damaged) { // named by its place: the key may be what was damaged
-		return entryDamaged(next, "its stored bytes fail their checksum")
-	}
-	if err == nil && !stopped && next <= s.head.Size {
-		return entryDamaged(next, "it is missing")
-	}
-	return err
+	return s.chainOf("").walkEntries(ctx, from, s.head.Size, f)
 }
 
 // Stored gives up to limit committed entries from a sequence on (0 means 1), in order and without a gap, each verified
@@ -80,35 +56,12 @@ func (l *Ledger) stored(ctx context.Context, from uint64, limit int) ([]Stored, 
 		return nil, err
 	}
 	defer snap.release()
-	if limit <= 0 {
-		return nil, nil
-	}
-	var run []Stored
-	size := 0
-	err = snap.entries(ctx, from, func(sequence uint64, r row) (bool, error) {
-		one := Stored{Sequence: sequence, Bytes: append([]byte(nil), r.value...), Leaf: tlog.RecordHash(r.value)}
-		leaf, err := snap.leaf(sequence)
-		if err != nil {
-			return false, err
-		}
-		if leaf != one.Leaf {
-			return false, entryDamaged(sequence, "its bytes are not those that the tree covers")
-		}
-		run = append(run, one)
-		size += len(one.Bytes)
-		return len(run) < limit && size < runBytes, nil
-	})
+	run, err := snap.chainOf("").verified(ctx, from, snap.head.Size, limit)
 	return run, outward(err)
 }
 
-// leaf reads the leaf hash of an entry from the stored tree.
-func (s *snapshot) leaf(sequence uint64) (tlog.Hash, error) {
-	hashes, err := s.ReadHashes([]int64{tlog.StoredHashIndex(0, int64(sequence)-1)})
-	if err != nil {
-		return tlog.Hash{}, treeDamaged(err)
-	}
-	return hashes[0], nil
-}
+// leaf reads the leaf hash of an own entry from the stored tree.
+func (s *snapshot) leaf(sequence uint64) (tlog.Hash, error) { return s.chainOf("").leaf(sequence) }
 
 func treeDamaged(cause error) error {
 	return fault.Wrap(cause, codes.DataLoss, "TREE_DAMAGED", "A hash of the ledger's tree is damaged. It is computed again from the entries when the site starts, or by zonule ledger rebuild.")

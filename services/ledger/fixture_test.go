@@ -87,7 +87,7 @@ func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)
 
 // config is a ledger for tests in a folder.
 func config(dir string) Config {
-	return Config{Dir: dir, Programme: "north", Site: "lab-1", Clock: clock.NewSet(noon), Views: []View{sums{}, names{}}, Logger: quiet()}
+	return Config{Dir: dir, Programme: "north", Site: "lab-1", Clock: clock.NewSet(noon), Views: []View{sums{}, names{}}, Logger: quiet(), CheckpointEvery: -1}
 }
 
 // open opens a ledger that is closed with the test.

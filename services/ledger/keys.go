@@ -6,18 +6,24 @@ import (
 
 // A space is the first part of a Badger key; what follows is the key within it. README.md lists what each holds.
 const (
-	spaceMeta   = "m"
-	spaceEntry  = "e"
-	spaceHash   = "h"
-	spaceSealed = "s"
-	spaceCursor = "c"
-	spaceView   = "v" // followed by the view's name, a zero byte and four bytes of generation
+	spaceMeta       = "m"
+	spaceEntry      = "e"
+	spaceHash       = "h"
+	spaceSealed     = "s"
+	spaceCursor     = "c"
+	spaceView       = "v" // followed by the view's name, a zero byte and four bytes of generation
+	spaceOrder      = "o"
+	spaceCopy       = "f" // followed by the other site's id and a zero byte
+	spaceGraft      = "g" // the tree hashes of a copy, likewise
+	spacePin        = "p"
+	spaceCheckpoint = "k"
 )
 
 const (
 	keyIdentity = "identity"
 	keyHead     = "head"
 	keyViews    = "views"
+	keyCopies   = "copies"
 )
 
 // viewSpace is where the rows of one generation of a view lie. A rebuilt view gets a new generation, so that nothing

@@ -9,12 +9,14 @@ import (
 	"path/filepath"
 	"slices"
 	"sync"
+	"time"
 
 	"github.com/dgraph-io/badger/v4"
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/clock"
 	"zonule/services/fault"
+	"zonule/services/ledger/checkpoint"
 )
 
 // Config says what a ledger is to be. Dir, Programme and Site are required.
@@ -37,6 +39,10 @@ type Config struct {
 	QueueLimit int
 	// BatchLimit is how many commands share a commit at most; 256 when 0.
 	BatchLimit int
+	// CheckpointEntries and CheckpointEvery say when the head is signed anew: after so many entries, or so long after the
+	// first one that no checkpoint covers; 4096 and a second when 0. A negative CheckpointEvery leaves it to Checkpoint.
+	CheckpointEntries int
+	CheckpointEvery   time.Duration
 }
 
 // Source can give a site's entries again: a copy carried elsewhere, or a replica.
@@ -55,6 +61,10 @@ type Ledger struct {
 	source          Source
 	views           []View
 	keys            *keyring
+	key             checkpoint.Key // the site signs with it
+	signing         sync.Mutex     // one checkpoint at a time
+	signer          sync.WaitGroup // the goroutine that makes them
+	signs           bool           // whether there is one
 	db              *badger.DB
 	sync            func(*badger.Txn) error // commits; another in tests of a failing disk
 
@@ -67,6 +77,8 @@ type Ledger struct {
 	// The writer's own.
 	doubtTree bool     // an entry was put back whose hash the tree did not tell: the root must be computed from all entries
 	tree      frontier // with the batch that is being committed
+	place     places   // of other sites' entries, as committed
+	grafts    map[string]*graft
 	cache     *cache
 	broken    error // why nothing can be recorded any more
 
@@ -105,6 +117,9 @@ func Open(ctx context.Context, c Config) (*Ledger, error) {
 	}
 	l.clearScratch()
 	go l.write()
+	if l.signs = c.CheckpointEvery > 0; l.signs {
+		l.signer.Go(func() { l.sign(uint64(c.CheckpointEntries), c.CheckpointEvery) })
+	}
 	return l, nil
 }
 
@@ -142,6 +157,12 @@ func (c *Config) check() error {
 	if c.BatchLimit <= 0 {
 		c.BatchLimit = 256
 	}
+	if c.CheckpointEntries <= 0 {
+		c.CheckpointEntries = 4096
+	}
+	if c.CheckpointEvery == 0 {
+		c.CheckpointEvery = time.Second
+	}
 	names := []string{requestsView}
 	for _, v := range c.Views {
 		if v.Name() == "" || len(v.Name()) > maxViewNameSize || slices.Contains(names, v.Name()) || checkName("view", v.Name(), 1) != nil {
@@ -152,9 +173,12 @@ func (c *Config) check() error {
 	return nil
 }
 
-// Close stops taking commands, waits for the ones being recorded and for readers, and closes the store. Commands that
-// still wait are refused. Closing twice is no error.
+// Close signs the head a last time, stops taking commands, waits for the ones being recorded and for readers, and closes
+// the store. Commands that still wait are refused. Closing twice is no error.
 func (l *Ledger) Close() error {
+	if l.signs {
+		l.signLast()
+	}
 	l.mu.Lock()
 	if l.closed {
 		l.mu.Unlock()
@@ -164,6 +188,7 @@ func (l *Ledger) Close() error {
 	l.mu.Unlock()
 	close(l.quit)
 	<-l.stopped
+	l.signer.Wait()
 	return l.retire()
 }
 
@@ -183,7 +208,7 @@ func (l *Ledger) retire() error {
 
 // publish makes what was committed visible to readers. Only the writer calls it, after a commit, or Open.
 func (l *Ledger) publish(head Head, views []viewState) {
-	next := &snapshot{txn: l.db.NewTransaction(false), head: head, views: views, gone: l.readers.Done}
+	next := &snapshot{txn: l.db.NewTransaction(false), head: head, views: views, place: l.place, gone: l.readers.Done}
 	next.users.Store(1)
 	l.readers.Add(1)
 	l.mu.Lock()

@@ -25,7 +25,10 @@ func (l *Ledger) load(ctx context.Context) error {
 		return err
 	}
 	if fresh {
-		return l.begin(ctx)
+		if err := l.loadKey(base); err != nil {
+			return err
+		}
+		return l.begin(ctx, base)
 	}
 	head, err := l.loadHead(base)
 	if err != nil {
@@ -36,12 +39,25 @@ func (l *Ledger) load(ctx context.Context) error {
 	}
 	base.txn.Discard()
 	base.txn = l.db.NewTransaction(false)
+	if err := l.loadPlaces(base); err != nil {
+		return err
+	}
 	if err := l.checkEnd(base); err != nil {
 		return err
 	}
 	if err := l.loadTree(ctx, base); err != nil {
 		return err
 	}
+	if err := l.loadKey(base); err != nil {
+		return err
+	}
+	if err := l.compareCheckpoints(base); err != nil {
+		return err
+	}
+	if err := l.pinOwn(base); err != nil {
+		return err
+	}
+	l.loadGrafts(ctx, base)
 	return l.loadViews(ctx, base)
 }
 
@@ -64,7 +80,8 @@ func (l *Ledger) settleEnd(ctx context.Context, base *snapshot, head Head) (Head
 }
 
 // begin makes a new ledger, unless there was one: then only a copy can fill it again.
-func (l *Ledger) begin(ctx context.Context) error {
+func (l *Ledger) begin(ctx context.Context, base *snapshot) error {
+	l.grafts = map[string]*graft{}
 	_, err := os.Stat(filepath.Join(l.dir, KeyFileName))
 	had := err == nil
 	c, ok := l.source.(Copy)
@@ -76,6 +93,12 @@ func (l *Ledger) begin(ctx context.Context) error {
 	}
 	if had && end == 0 {
 		return fault.New(codes.DataLoss, "STORE_EMPTY", fmt.Sprintf("The ledger's store in %s holds nothing, though the site has been running: its content is lost. No new ledger is begun over it. Restore the data folder, or import an export into an empty one.", l.dir))
+	}
+	if end == 0 { // a checkpoint that is still there tells that there were entries
+		base.head.Site = l.site
+		if err := l.compareCheckpoints(base); err != nil {
+			return err
+		}
 	}
 	if err := l.create(); err != nil || end == 0 {
 		return err
@@ -99,6 +122,7 @@ func (l *Ledger) create() error {
 		views = append(views, emptyView(v.Name(), v.Version(), 1))
 	}
 	changes.put(spaceMeta, keyViews, storedRow(encodeViews(views)))
+	changes.put(spacePin, l.site, storedRow([]byte(l.key.VerifierKey)))
 	if err := l.store(changes); err != nil {
 		return err
 	}
@@ -211,21 +235,7 @@ func (l *Ledger) loadTree(ctx context.Context, base *snapshot) error {
 
 // rebuildTree computes all tree hashes from the entries and stores them.
 func (l *Ledger) rebuildTree(ctx context.Context, base *snapshot) error {
-	tree := frontier{peaks: map[int64]tlog.Hash{}}
-	changes := newLayer(nil)
-	var pieces []*layer
-	err := base.entries(ctx, 1, func(sequence uint64, r row) (bool, error) {
-		hashes, err := tree.grow(tlog.RecordHash(r.value))
-		if err != nil {
-			return false, err
-		}
-		changes.put(spaceHash, sequenceKey(sequence), storedRow(joinGroup(hashes)))
-		if changes.bytes > l.db.MaxBatchSize()/2 || changes.count > l.db.MaxBatchCount()/2 {
-			pieces = append(pieces, changes)
-			changes = newLayer(nil)
-		}
-		return true, nil
-	})
+	tree, pieces, err := l.growAgain(ctx, base.chainOf(""))
 	if err != nil {
 		return err
 	}
@@ -236,11 +246,42 @@ func (l *Ledger) rebuildTree(ctx context.Context, base *snapshot) error {
 	if root != base.head.Root {
 		return fault.New(codes.DataLoss, "TREE_DISAGREES", "The ledger's entries do not give the root hash its head speaks of: an entry is not what it was. Restore the ledger from a copy.")
 	}
-	for _, piece := range append(pieces, changes) {
+	for _, piece := range pieces {
 		if err := l.store(piece); err != nil {
 			return err
 		}
 	}
 	l.tree, l.doubtTree = tree, false
 	return nil
+}
+
+// regrow computes the tree hashes of a copy from its entries and stores them.
+func (l *Ledger) regrow(ctx context.Context, c chain) (frontier, error) {
+	tree, pieces, err := l.growAgain(ctx, c)
+	for _, piece := range pieces {
+		if err == nil {
+			err = l.store(piece)
+		}
+	}
+	return tree, err
+}
+
+// growAgain grows a tree from a chain's entries, and gives its hashes in pieces that fit a transaction each.
+func (l *Ledger) growAgain(ctx context.Context, c chain) (frontier, []*layer, error) {
+	tree := frontier{peaks: map[int64]tlog.Hash{}}
+	changes := newLayer(nil)
+	var pieces []*layer
+	err := c.walkEntries(ctx, 1, c.size, func(sequence uint64, r row) (bool, error) {
+		hashes, err := tree.grow(tlog.RecordHash(r.value))
+		if err != nil {
+			return false, err
+		}
+		changes.put(c.hashes, sequenceKey(sequence), storedRow(joinGroup(hashes)))
+		if changes.bytes > l.db.MaxBatchSize()/2 || changes.count > l.db.MaxBatchCount()/2 {
+			pieces = append(pieces, changes)
+			changes = newLayer(nil)
+		}
+		return true, nil
+	})
+	return tree, append(pieces, changes), err
 }

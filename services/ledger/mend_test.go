@@ -127,7 +127,7 @@ func TestScrub(t *testing.T) {
 // A store that lost everything is not begun anew over the loss.
 func TestEmptiedStoreIsRefused(t *testing.T) {
 	c, l := spoilt(t)
-	for _, space := range []string{spaceMeta, spaceEntry, spaceHash} {
+	for _, space := range []string{spaceMeta, spaceEntry, spaceHash, spacePin} {
 		var keys []string
 		if err := l.current.walk(space, "", "", 0, func(key string, _, _ []byte) (bool, error) { keys = append(keys, key); return true, nil }); err != nil {
 			t.Fatal(err)

@@ -35,7 +35,7 @@ func (l *Ledger) readOnce(f func(r Reader) error) ([]viewState, error) {
 		return nil, err
 	}
 	defer snap.release()
-	r := &reader{site: l.site, rows: snap, views: snap.views, size: snap.head.Size, ill: &illness{}}
+	r := &reader{site: l.site, rows: snap, views: snap.views, size: snap.head.Size, total: snap.total(), ill: &illness{}}
 	err = f(r)
 	if err == nil && len(r.ill.views) > 0 {
 		err = errViewIll
@@ -49,6 +49,9 @@ func (l *Ledger) fresh(ctx context.Context, atLeast *ledgerv1.Position) error {
 		return nil
 	}
 	if atLeast.GetSite() != l.site {
+		if copied, err := l.CopyOf(atLeast.GetSite()); err == nil && copied.VerifierKey != "" {
+			return l.freshCopy(ctx, atLeast)
+		}
 		return fault.New(codes.InvalidArgument, "POSITION_OF_OTHER_SITE", fmt.Sprintf("The position is one of site %q, but this is the ledger of %q.", atLeast.GetSite(), l.site))
 	}
 	err := l.Await(ctx, atLeast.GetSequence())
@@ -56,6 +59,33 @@ func (l *Ledger) fresh(ctx context.Context, atLeast *ledgerv1.Position) error {
 		return outOfTime(ctx, fmt.Sprintf("The ledger stands at entry %d; entry %d was asked for and did not come in time.", l.Head().Size, atLeast.GetSequence()))
 	}
 	return err
+}
+
+// freshCopy waits until the views show another site's entry.
+func (l *Ledger) freshCopy(ctx context.Context, atLeast *ledgerv1.Position) error {
+	for {
+		l.mu.Lock()
+		closed, moved, folded := l.closed || l.current == nil, l.moved, uint64(0)
+		if !closed {
+			if i := findCopy(l.current.place.copies, atLeast.GetSite()); i >= 0 {
+				folded = l.current.place.copies[i].folded
+			}
+		}
+		l.mu.Unlock()
+		switch {
+		case closed:
+			return errClosed
+		case folded >= atLeast.GetSequence():
+			return nil
+		}
+		select {
+		case <-moved:
+		case <-l.quit:
+			return errClosed
+		case <-ctx.Done():
+			return outOfTime(ctx, fmt.Sprintf("The copy of the ledger of site %q stands at entry %d; entry %d was asked for and did not come in time.", atLeast.GetSite(), folded, atLeast.GetSequence()))
+		}
+	}
 }
 
 // Cursor says up to which entry something named has carried the ledger elsewhere, and whether it ever did.

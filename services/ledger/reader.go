@@ -15,7 +15,8 @@ type reader struct {
 	site  string
 	rows  rows
 	views []viewState
-	size  uint64   // the position the rows are to be read at
+	size  uint64   // the own entries the rows include
+	total uint64   // the place in the order of folding that the rows are to be read at
 	only  string   // the one view that may be read; any when empty
 	ill   *illness // where views that need rebuilding are noted
 }
@@ -42,7 +43,7 @@ func (r *reader) view(name string) (*viewState, error) {
 		return nil, fault.New(codes.Internal, "NO_SUCH_VIEW", "This ledger has no view of that name. This is a mistake in the program.", "view", name)
 	}
 	v := &r.views[i]
-	if r.only == "" && v.position != r.size {
+	if r.only == "" && v.position != r.total {
 		r.ill.add(v)
 		return nil, errViewIll
 	}

@@ -59,7 +59,7 @@ func (l *Ledger) adopt(base *snapshot, v View, known []viewState) (viewState, er
 	switch {
 	case state.version != v.Version():
 		why = fmt.Sprintf("its version is %d and was %d", v.Version(), state.version)
-	case state.position > base.head.Size:
+	case state.position > base.total():
 		why = "it is ahead of the entries"
 	default:
 		rows, sum, err := base.tally(state.space)
@@ -81,12 +81,17 @@ func (l *Ledger) adopt(base *snapshot, v View, known []viewState) (viewState, er
 	return next, l.sweep(v.Name(), next.generation)
 }
 
-// tally counts the rows of a space and adds up their checksums.
+// tally counts the rows of a space and adds up their checksums. It makes sure that a row asked for by its key is the row
+// that a walk meets: in a damaged table the two may be different versions of it, each with a right checksum.
 func (s *snapshot) tally(space string) (rows, sum uint64, err error) {
-	err = s.scan(space, "", "", 0, func(_ string, r row) (bool, error) {
+	err = s.scan(space, "", "", 0, func(key string, r row) (bool, error) {
 		rows++
 		sum += uint64(r.sum)
-		return true, nil
+		asked, ok, err := s.get(space, key)
+		if err == nil && (!ok || asked.sum != r.sum) {
+			err = &damagedRow{space, key}
+		}
+		return err == nil, err
 	})
 	return rows, sum, err
 }
@@ -196,18 +201,44 @@ func (l *Ledger) Rebuild(ctx context.Context, names ...string) (built []string, 
 }
 
 // catchUp folds the entries that views have not seen, in pieces of one transaction each, so that a stop in between
-// loses little.
+// loses little. A copy that turns out damaged is taken back to before the damage; it is asked for again later.
 func (l *Ledger) catchUp(ctx context.Context) error {
+	for last := ""; ; {
+		err := l.catchUpOnce(ctx)
+		switch {
+		case fault.Reason(err) == "COPY_DAMAGED" && fault.From(err).Meta["sequence"] != last:
+			last = fault.From(err).Meta["sequence"]
+			err = l.stepBack(fault.From(err))
+		case errors.Is(err, errOrder):
+			err = l.reorder(err, l.place.copies)
+		default:
+			return err
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+func (l *Ledger) catchUpOnce(ctx context.Context) error {
 	base, err := l.acquire()
 	if err != nil {
 		return err
 	}
 	defer base.release()
-	from := base.head.Size
+	from := base.total()
 	for _, v := range base.views[:len(l.views)] {
 		from = min(from, v.position)
 	}
+	if from == base.total() {
+		return nil
+	}
+	own, err := base.ownAmong(from)
+	if err != nil {
+		return err
+	}
 	piece := l.stageOn(l.current)
+	piece.size, piece.total = own, from
 	finish := func() error {
 		piece.layer.put(spaceMeta, keyViews, storedRow(encodeViews(piece.views)))
 		if err := l.store(piece.layer); err != nil {
@@ -215,7 +246,9 @@ func (l *Ledger) catchUp(ctx context.Context) error {
 		}
 		l.cache.apply(piece.layer)
 		l.publish(base.head, piece.views)
-		piece = l.stageOn(l.current)
+		next := l.stageOn(l.current)
+		next.size, next.total = piece.size, piece.total
+		piece = next
 		return nil
 	}
 	err = base.decoded(ctx, from+1, func(e *ledgerv1.Entry, payload proto.Message) error {
@@ -227,25 +260,21 @@ func (l *Ledger) catchUp(ctx context.Context) error {
 		}
 		return finish()
 	})
-	if err != nil || from == base.head.Size {
+	if err != nil {
 		return err
 	}
 	return finish()
 }
 
-// decoded calls f with the entries from a sequence on and their payloads, to the snapshot's head. They are read and
-// decoded ahead by another goroutine, which has ended when decoded returns.
+// decoded calls f with the entries of all sites and their payloads, in the order of folding, from a place in it on. They
+// are read and decoded ahead by another goroutine, which has ended when decoded returns.
 func (s *snapshot) decoded(ctx context.Context, from uint64, f func(*ledgerv1.Entry, proto.Message) error) error {
-	type one struct {
-		entry   *ledgerv1.Entry
-		payload proto.Message
-	}
 	ahead, cancel := context.WithCancel(ctx)
 	defer cancel()
-	runs, ended := make(chan []one, 4), make(chan error, 1)
+	runs, ended := make(chan []Decoded, 4), make(chan error, 1)
 	go func() {
 		defer close(runs)
-		var run []one
+		var run []Decoded
 		hand := func() bool {
 			select {
 			case runs <- run:
@@ -255,16 +284,8 @@ func (s *snapshot) decoded(ctx context.Context, from uint64, f func(*ledgerv1.En
 				return false
 			}
 		}
-		err := s.entries(ahead, from, func(sequence uint64, r row) (bool, error) {
-			e, err := decodeEntry(sequence, r.value)
-			if err != nil {
-				return false, err
-			}
-			payload, err := e.GetPayload().UnmarshalNew()
-			if err != nil {
-				return false, unknownKind(e, err)
-			}
-			run = append(run, one{e, payload})
+		err := s.ordered(ahead, from, func(d Decoded) (bool, error) {
+			run = append(run, d)
 			return len(run) < 256 || hand(), nil
 		})
 		hand()
@@ -274,7 +295,7 @@ func (s *snapshot) decoded(ctx context.Context, from uint64, f func(*ledgerv1.En
 	for run := range runs {
 		for _, d := range run {
 			if failed == nil {
-				if failed = f(d.entry, d.payload); failed != nil {
+				if failed = f(d.Entry, d.Payload); failed != nil {
 					cancel()
 				}
 			}

@@ -54,6 +54,9 @@ func (requests) Fold(w Writer, e *ledgerv1.Entry, _ proto.Message) error {
 		return nil
 	}
 	own := w.(*folder)
+	if e.GetSite() != own.site { // another site answers for its own requests
+		return nil
+	}
 	key := requestKey(e.GetActor(), e.GetRequestId())
 	value, ok, err := own.raw(requestsView, key)
 	if err != nil {

@@ -14,6 +14,7 @@ type snapshot struct {
 	txn   *badger.Txn
 	head  Head
 	views []viewState
+	place places
 	users atomic.Int64
 	gone  func() // called once, when the last user has let go
 }
@@ -95,6 +96,8 @@ func iterate(txn *badger.Txn, options badger.IteratorOptions, from []byte, f fun
 	theirs, last := false, append([]byte(nil), from...)
 	damaged := func() { err = &damagedRow{string(options.Prefix), string(last)} }
 	defer surviveStore(&theirs, damaged)
+	fetch := options.PrefetchValues // here, not by the store in goroutines of its own: a panic there could not be survived
+	options.PrefetchValues = false
 	it := txn.NewIterator(options)
 	defer it.Close()
 	first := true
@@ -105,7 +108,7 @@ func iterate(txn *badger.Txn, options badger.IteratorOptions, from []byte, f fun
 			return err
 		}
 		first, last = false, append(last[:0], item.Key()...)
-		if options.PrefetchValues { // fetched already, and kept by the iterator until it moves on
+		if fetch { // kept by the item until the iterator moves on
 			if err := item.Value(func(v []byte) error { stored = v; return nil }); err != nil {
 				return err
 			}

@@ -111,23 +111,7 @@ func (f *frontier) grow(leaf tlog.Hash) ([]tlog.Hash, error) {
 // root is the tree's root hash.
 func (f frontier) root() (tlog.Hash, error) { return tlog.TreeHash(int64(f.size), f) }
 
-// ReadHashes makes the snapshot a tlog.HashReader of the stored tree.
+// ReadHashes makes the snapshot a tlog.HashReader of the stored tree over the own entries.
 func (s *snapshot) ReadHashes(indexes []int64) ([]tlog.Hash, error) {
-	hashes := make([]tlog.Hash, len(indexes))
-	for i, index := range indexes {
-		sequence, at := place(index)
-		r, ok, err := s.get(spaceHash, sequenceKey(sequence))
-		if err != nil {
-			return nil, err
-		}
-		if !ok {
-			return nil, fmt.Errorf("the tree hashes of entry %d are missing", sequence)
-		}
-		group, err := splitGroup(sequence, r.value)
-		if err != nil {
-			return nil, err
-		}
-		hashes[i] = group[at]
-	}
-	return hashes, nil
+	return s.chainOf("").ReadHashes(indexes)
 }

@@ -184,7 +184,9 @@ func TestForeignEndIsNotTaken(t *testing.T) {
 func TestEncryptedStreams(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "nats")
 	key, other := make(ledger.StoreKey, 32), append(make(ledger.StoreKey, 31), 1)
-	begin := func(k ledger.StoreKey) (*Server, error) { return Embedded(dir, EmbeddedOptions{Logger: quiet(), StoreKey: k}) }
+	begin := func(k ledger.StoreKey) (*Server, error) {
+		return Embedded(dir, EmbeddedOptions{Logger: quiet(), StoreKey: k})
+	}
 	s, err := begin(key)
 	if err != nil {
 		t.Fatal(err)
