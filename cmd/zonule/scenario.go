@@ -24,6 +24,7 @@ type scenarioCmd struct {
 	New     scenarioNewCmd     `cmd:"" help:"Start a scenario of one's own from a commented file."`
 	Play    scenarioPlayCmd    `cmd:"" help:"Play a scenario of one's own in the terminal."`
 	List    scenarioListCmd    `cmd:"" help:"List scenarios with what they are about, for teachers."`
+	Diff    scenarioDiffCmd    `cmd:"" help:"Say what changed between two versions and which recordings change result."`
 	Publish scenarioPublishCmd `cmd:"" help:"Publish a scenario with its rubric on a running site."`
 }
 

@@ -66,7 +66,7 @@ func replays(folder string) ([]Replay, error) {
 		if err != nil {
 			return nil, err
 		}
-		r, err := parseReplay(name, data)
+		r, err := ParseReplay(name, data)
 		if err != nil {
 			return nil, err
 		}
@@ -75,7 +75,9 @@ func replays(folder string) ([]Replay, error) {
 	return out, nil
 }
 
-func parseReplay(file string, data []byte) (Replay, error) {
+// ParseReplay reads one recorded replay; file is only a name for messages, its last part the replay's. The error is
+// text.Problems.
+func ParseReplay(file string, data []byte) (Replay, error) {
 	var raw rawReplay
 	doc, err := text.Parse(file, data)
 	if err == nil {
