@@ -208,6 +208,9 @@ func Import(ctx context.Context, path string, keys []byte, c Config, finish func
 	if _, err := file.Seek(0, io.SeekStart); err != nil {
 		return Summary{}, err
 	}
+	if free, _, err := freeSpace(filepath.Dir(c.Dir)); err == nil && free < max(c.Reserve, DefaultReserve/4)+3*uint64(s.Bytes) {
+		return Summary{}, fault.New(codes.ResourceExhausted, "DISK_FULL", fmt.Sprintf("An import of this export may take %d MB, and %d MB are free. Nothing was imported.", 3*s.Bytes>>20+DefaultReserve>>22, free>>20))
+	}
 	final := c.Dir
 	c.Site, c.Programme, c.Dir = s.Site, s.Programme, strings.TrimRight(final, string(filepath.Separator))+importingSuffix
 	if err := os.RemoveAll(c.Dir); err != nil { // of an import that was stopped

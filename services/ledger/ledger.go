@@ -35,6 +35,8 @@ type Config struct {
 	Source Source
 	// StoreKey encrypts the store; it is not encrypted when nil. It must be the one the store was made with.
 	StoreKey StoreKey
+	// Reserve is how many bytes of the disk are left free; DefaultReserve when 0. Below it commands are refused.
+	Reserve uint64
 	// QueueLimit is how many commands may wait; 1024 when 0.
 	QueueLimit int
 	// BatchLimit is how many commands share a commit at most; 256 when 0.
@@ -66,6 +68,7 @@ type Ledger struct {
 	signer          sync.WaitGroup // the goroutine that makes them
 	signs           bool           // whether there is one
 	db              *badger.DB
+	disk            *disk
 	sync            func(*badger.Txn) error // commits; another in tests of a failing disk
 
 	queue      chan *pending
@@ -100,12 +103,17 @@ func Open(ctx context.Context, c Config) (*Ledger, error) {
 	}
 	l := &Ledger{
 		site: c.Site, programme: c.Programme, dir: c.Dir, encrypted: len(c.StoreKey) > 0, clock: c.Clock, log: c.Logger, source: c.Source,
-		views: append([]View{requests{}}, c.Views...), sync: (*badger.Txn).Commit, cache: newCache(),
+		views: append([]View{requests{}}, c.Views...), cache: newCache(),
 		queue: make(chan *pending, c.QueueLimit), errands: make(chan errand), batchLimit: c.BatchLimit,
 		quit: make(chan struct{}), stopped: make(chan struct{}), moved: make(chan struct{}),
 	}
 	var err error
 	if l.db, err = openStore(c); err != nil {
+		return nil, err
+	}
+	l.sync = l.commit
+	if l.disk, err = openDisk(filepath.Join(c.Dir, storeFolder), c.Reserve); err != nil {
+		l.retire()
 		return nil, err
 	}
 	if err = l.loadMending(ctx); err == nil { // the key file comes last: where there is one, there was a ledger
@@ -150,6 +158,9 @@ func (c *Config) check() error {
 	}
 	if c.Logger == nil {
 		c.Logger = slog.Default()
+	}
+	if c.Reserve == 0 {
+		c.Reserve = DefaultReserve
 	}
 	if c.QueueLimit <= 0 {
 		c.QueueLimit = 1024
@@ -203,6 +214,7 @@ func (l *Ledger) retire() error {
 		current.release()
 	}
 	l.readers.Wait()
+	l.disk.close()
 	return l.db.Close()
 }
 

@@ -37,14 +37,15 @@ type keyFile struct {
 
 // keyring holds the key file's content. Safe for use by several goroutines.
 type keyring struct {
-	path string
-	mu   sync.Mutex
-	file keyFile
+	path  string
+	write func(path string, content []byte) error // replaceFile; another in tests of a failing disk
+	mu    sync.Mutex
+	file  keyFile
 }
 
 // openKeyring reads the key file, or makes one when there is none.
 func openKeyring(dir, site string) (*keyring, error) {
-	k := &keyring{path: filepath.Join(dir, KeyFileName)}
+	k := &keyring{path: filepath.Join(dir, KeyFileName), write: replaceFile}
 	b, err := os.ReadFile(k.path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return k, k.replace(keyFile{Format: keyFileFormat, Site: site, MarkKey: newKey(), Keys: map[string][]byte{}, Erased: map[string]time.Time{}})
@@ -126,7 +127,7 @@ func (k *keyring) replace(next keyFile) error {
 	if err != nil {
 		return err
 	}
-	if err := replaceFile(k.path, b); err != nil {
+	if err := k.write(k.path, b); err != nil {
 		return fmt.Errorf("the key file could not be written: %w", err)
 	}
 	if next.Keys == nil {

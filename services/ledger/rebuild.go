@@ -73,8 +73,8 @@ func (l *Ledger) adopt(base *snapshot, v View, known []viewState) (viewState, er
 			why = fmt.Sprintf("its rows are not those it had (%d rows, %d expected)", rows, state.rows)
 		}
 	}
-	if why == "" {
-		return state, nil
+	if why == "" { // a rebuilding that was stopped may have left rows of an older generation
+		return state, l.sweep(v.Name(), state.generation)
 	}
 	l.log.Warn("building a view again from the entries", "site", l.site, "view", v.Name(), "because", why)
 	next := emptyView(v.Name(), v.Version(), state.generation+1)
@@ -96,13 +96,21 @@ func (s *snapshot) tally(space string) (rows, sum uint64, err error) {
 	return rows, sum, err
 }
 
-// storeViews writes the states of the views, and the head with them, and shows both to readers.
+// storeViews writes the states of the views, and the head with them, unless they stand there already, and shows both to
+// readers.
 func (l *Ledger) storeViews(head Head, views []viewState) error {
 	changes := newLayer(nil)
-	changes.put(spaceMeta, keyHead, storedRow(encodeHead(head)))
-	changes.put(spaceMeta, keyViews, storedRow(encodeViews(views)))
-	if err := l.store(changes); err != nil {
-		return err
+	now := &snapshot{txn: l.db.NewTransaction(false)}
+	for key, value := range map[string][]byte{keyHead: encodeHead(head), keyViews: encodeViews(views)} {
+		if r, ok, err := now.get(spaceMeta, key); err != nil || !ok || string(r.value) != string(value) {
+			changes.put(spaceMeta, key, storedRow(value))
+		}
+	}
+	now.txn.Discard()
+	if changes.count > 0 {
+		if err := l.store(changes); err != nil {
+			return err
+		}
 	}
 	l.publish(head, views)
 	return nil

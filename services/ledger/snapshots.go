@@ -59,6 +59,9 @@ func (s Snapshots) Make(ctx context.Context) (path string, sum Summary, err erro
 	if err := os.MkdirAll(s.Dir, 0o700); err != nil {
 		return "", Summary{}, err
 	}
+	if err := s.room(); err != nil {
+		return "", Summary{}, err
+	}
 	name := fmt.Sprintf("%s-%012d", s.Ledger.clock.Now().UTC().Format("20060102T150405.000Z"), s.Ledger.Head().Size)
 	path = filepath.Join(s.Dir, name+snapshotSuffix)
 	if sum, err = s.Ledger.ExportFile(ctx, path); err != nil {
@@ -72,6 +75,23 @@ func (s Snapshots) Make(ctx context.Context) (path string, sum Summary, err erro
 		err = errors.Join(err, os.Remove(filepath.Join(s.Dir, name)))
 	}
 	return path, sum, err
+}
+
+// room refuses a snapshot that could fill the disk, which may be the ledger's: it is about as large as the last one.
+func (s Snapshots) room() error {
+	names, err := s.list()
+	if err != nil || len(names) == 0 {
+		return err
+	}
+	last, err := os.Stat(filepath.Join(s.Dir, names[len(names)-1]))
+	if err != nil {
+		return err
+	}
+	free, _, err := freeSpace(s.Dir)
+	if err == nil && free < s.Ledger.disk.reserve+2*uint64(last.Size()) {
+		err = fault.New(codes.ResourceExhausted, "DISK_FULL", fmt.Sprintf("There is no room for a snapshot in %s: %d MB are free. Free some space there, or keep fewer.", s.Dir, free>>20))
+	}
+	return err
 }
 
 // list gives the names of the snapshots, oldest first: they begin with the time.

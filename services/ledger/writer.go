@@ -195,6 +195,9 @@ func (l *Ledger) prepare(b *batch) error {
 	if b.all.layer.count == 0 {
 		return nil
 	}
+	if err := l.disk.ready(); err != nil {
+		return err
+	}
 	if err := b.finish(); err != nil {
 		return fault.Wrap(err, codes.Internal, "TREE_NOT_GROWN", "The ledger's tree could not be extended. Nothing was recorded. Look at the log of the site.")
 	}
@@ -281,11 +284,22 @@ func (l *Ledger) store(changes *layer) error {
 	if l.broken != nil {
 		return l.broken
 	}
+	if err := l.disk.ready(); err != nil {
+		return err
+	}
 	err := l.burn(changes)()
 	if err != nil && !errors.Is(err, badger.ErrTxnTooBig) {
 		l.broken = err
 	}
 	return err
+}
+
+// commit commits a transaction and makes it last.
+func (l *Ledger) commit(txn *badger.Txn) error {
+	if err := txn.Commit(); err != nil {
+		return err
+	}
+	return l.disk.sync()
 }
 
 // burn makes the transaction that writes a layer, all or nothing. What it gives commits it, in any goroutine.
