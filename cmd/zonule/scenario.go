@@ -25,6 +25,7 @@ type scenarioCmd struct {
 	Play    scenarioPlayCmd    `cmd:"" help:"Play a scenario of one's own in the terminal."`
 	List    scenarioListCmd    `cmd:"" help:"List scenarios with what they are about, for teachers."`
 	Diff    scenarioDiffCmd    `cmd:"" help:"Say what changed between two versions and which recordings change result."`
+	Schema  scenarioSchemaCmd  `cmd:"" help:"Write the JSON Schema of scenarios, for editors."`
 	Publish scenarioPublishCmd `cmd:"" help:"Publish a scenario with its rubric on a running site."`
 }
 

@@ -19,45 +19,44 @@ type StartingEye struct {
 // LoosePiece is a loose piece of the nucleus at the start.
 type LoosePiece struct{ Hour, Volume Term }
 
-// eyeField says how a key of the starting eye is read. Ranges are the eye's own (eye.Spec.Check).
-type eyeField struct {
-	name, unit, meaning string
-	hour                bool
-	set                 func(*eye.Spec, float64)
-}
+// eyeFields are the numbers of the starting eye: the eye's own table.
+var eyeFields = eye.SpecFields()
 
-var eyeFields = []eyeField{
-	{"strength", "", "strength of the zonules relative to a healthy eye", false, func(s *eye.Spec, x float64) { s.Strength = x }},
-	{"stiffness", "", "stiffness of the zonules relative to a healthy eye", false, func(s *eye.Spec, x float64) { s.Stiffness = x }},
-	{"weibull", "", "shape of the strength distribution; small is uneven", false, func(s *eye.Spec, x float64) { s.Weibull = x }},
-	{"edge", "", "strength factor of the zonules beside a gap", false, func(s *eye.Spec, x float64) { s.Edge = x }},
-	{"grade", "", "hardness of the nucleus, 1 to 6", false, func(s *eye.Spec, x float64) { s.Grade = x }},
-	{"dialysis", "h", "clock hours of zonules missing at the start", false, func(s *eye.Spec, x float64) { s.DialysisHours = x }},
-	{"dialysis_at", "", "clock hour of the middle of that gap", true, func(s *eye.Spec, x float64) { s.DialysisAt = x }},
-	{"lens", "uL", "lens matter in the bag", false, func(s *eye.Spec, x float64) { s.LensUL = noneIfZero(x) }},
-	{"adhesion", "", "of the nucleus to the capsule, 0 to 1", false, func(s *eye.Spec, x float64) { s.Adhesion = x }},
-	{"vitreous", "uL", "gel in the chamber already", false, func(s *eye.Spec, x float64) { s.VitreousUL = x; s.HyaloidBreached = s.HyaloidBreached || x > 0 }},
-	{"strand", "", "a strand engaged at the port, 0 to 1", false, func(s *eye.Spec, x float64) { s.Strand = x; s.HyaloidBreached = s.HyaloidBreached || x > 0 }},
-}
+// tornKey says, true or false, that the edge of the capsulotomy has a tear. It is no number.
+const tornKey = "capsulotomy_torn"
 
-// noneIfZero keeps a written zero apart from the eye's default for the zero value.
-func noneIfZero(x float64) float64 {
-	if x == 0 {
-		return -1
+// isHourField reports whether a field counts clock hours, so that sums wrap.
+func isHourField(name string) bool { return name == "dialysis_at" }
+
+func eyeKeys() []string {
+	var names []string
+	for _, f := range eyeFields {
+		names = append(names, f.Name)
 	}
-	return x
+	return append(names, tornKey, "fragments", "cortex")
 }
 
 // Spec fills the circumstances into the starting eye.
 func (e StartingEye) Spec(c Circumstances) (eye.Spec, error) {
 	var s eye.Spec
 	for _, t := range e.Terms {
-		i := slices.IndexFunc(eyeFields, func(f eyeField) bool { return f.name == t.Name })
-		x, err := t.Term.number(eyeFields[i].unit, eyeFields[i].hour, false, c)
+		if t.Term.Word != "" {
+			s.CapsulotomyTorn = t.Term.Word == "true"
+			continue
+		}
+		f := eye.SpecField{}
+		if i := slices.IndexFunc(eyeFields, func(f eye.SpecField) bool { return f.Name == t.Name }); i >= 0 {
+			f = eyeFields[i]
+		}
+		x, err := t.Term.number(f.Unit, isHourField(t.Name), false, c)
 		if err != nil {
 			return s, fmt.Errorf("%s: %w", t.Name, err)
 		}
-		eyeFields[i].set(&s, x)
+		if t.Name == tornKey {
+			s.CapsulotomyTorn = x != 0
+			continue
+		}
+		f.Set(&s, x)
 	}
 	for _, p := range e.Fragments {
 		h, err := p.Hour.number("", true, false, c)
@@ -90,12 +89,17 @@ func (r *reader) startingEye(raw map[string]any) StartingEye {
 	var e StartingEye
 	before := len(r.problems)
 	for _, f := range eyeFields {
-		v, ok := raw[f.name]
+		v, ok := raw[f.Name]
 		if !ok {
 			continue
 		}
-		if t, ok := r.term(v, eye.Arg{Name: f.name, Unit: f.unit}, []any{"eye", f.name}); ok {
-			e.Terms = append(e.Terms, Argument{f.name, t})
+		if t, ok := r.term(v, eye.Arg{Name: f.Name, Unit: f.Unit}, []any{"eye", f.Name}); ok {
+			e.Terms = append(e.Terms, Argument{f.Name, t})
+		}
+	}
+	if v, ok := raw[tornKey]; ok {
+		if t, ok := r.torn(v); ok {
+			e.Terms = append(e.Terms, Argument{tornKey, t})
 		}
 	}
 	for _, key := range r.doc.Keys("eye") {
@@ -104,13 +108,8 @@ func (r *reader) startingEye(raw map[string]any) StartingEye {
 			e.Fragments = r.pieces(raw[key])
 		case key == "cortex":
 			e.Cortex, e.NoCortex = r.cortex(raw[key])
-		case !slices.ContainsFunc(eyeFields, func(f eyeField) bool { return f.name == key }):
-			var names []string
-			for _, f := range eyeFields {
-				names = append(names, f.name)
-			}
-			names = append(names, "fragments", "cortex")
-			r.fail(fmt.Sprintf("the starting eye has no %q", key), nearest(key, names, "it has "+strings.Join(names, ", ")), "eye", key)
+		case !slices.Contains(eyeKeys(), key):
+			r.fail(fmt.Sprintf("the starting eye has no %q", key), nearest(key, eyeKeys(), "it has "+strings.Join(eyeKeys(), ", ")), "eye", key)
 		}
 	}
 	if len(r.problems) > before || r.broken {
@@ -135,6 +134,20 @@ func (r *reader) startingEye(raw map[string]any) StartingEye {
 		}
 	}
 	return e
+}
+
+// torn reads true, false, or a circumstance.
+func (r *reader) torn(raw any) (Term, bool) {
+	if yes, ok := raw.(bool); ok {
+		return Term{Word: fmt.Sprint(yes)}, true
+	}
+	if s, ok := raw.(string); ok {
+		if m := termForm.FindStringSubmatch(s); m != nil && m[3] == "" {
+			return r.circumstance(m, []any{"eye", tornKey})
+		}
+	}
+	r.fail(tornKey+" wants true or false", "write true, false, or a circumstance that is one of them", "eye", tornKey)
+	return Term{}, false
 }
 
 func (r *reader) pieces(raw any) []LoosePiece {
