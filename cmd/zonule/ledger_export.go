@@ -14,7 +14,7 @@ import (
 type ledgerExportCmd struct {
 	stopped
 	File string `arg:"" help:"The file to write; must not be there yet." type:"path"`
-	Keys string `help:"Write the keys to the personal data too, into this file of their own. Keep it apart from exports, and make it anew whenever a person has been erased." placeholder:"FILE" type:"path"`
+	Keys string `help:"Write the keys to the personal data, and the one the site signs with, into this file of their own. Keep it apart from exports, and make it anew whenever a person has been erased." placeholder:"FILE" type:"path"`
 }
 
 // Run writes the export, reads it back, and then the keys if they were asked for.
@@ -30,7 +30,7 @@ func (c *ledgerExportCmd) Run(ctx context.Context, sh *shell) (err error) {
 	}
 	printSummary(sh.out, s)
 	if c.Keys == "" {
-		fmt.Fprintln(sh.out, "the keys to the personal data are not in it; ask for them with --keys FILE")
+		fmt.Fprintln(sh.out, "no keys are in it, neither to the personal data nor the one the site signs with; ask for them with --keys FILE")
 		return nil
 	}
 	keys, err := l.ExportKeys()
@@ -57,6 +57,9 @@ func writeNew(path string, b []byte) error {
 func printSummary(out io.Writer, s ledger.Summary) {
 	fmt.Fprintf(out, "export of site %s, programme %s: %d entries, head %x\n", s.Site, s.Programme, s.Head.Size, s.Head.Root[:])
 	fmt.Fprintf(out, "  made %s; %d bytes, sha-256 up to its end %x\n", s.Exported.Format("2006-01-02 15:04:05 MST"), s.Bytes, s.Digest)
+	if s.Signed > 0 {
+		fmt.Fprintf(out, "  its first %d entries are those of a checkpoint signed by %s\n", s.Signed, s.VerifierKey)
+	}
 	fmt.Fprintf(out, "  personal data of %d persons, encrypted; %d erased\n", s.Persons, s.Erased)
 }
 
@@ -100,8 +103,9 @@ func (c *ledgerImportCmd) Run(ctx context.Context, sh *shell) error {
 		return err
 	}
 	printSummary(sh.out, s)
-	if keys == nil && s.Persons > 0 {
-		fmt.Fprintln(sh.out, "no keys were given: the personal data cannot be read until the site's person-keys.json is put into the folder")
+	if keys == nil {
+		fmt.Fprintln(sh.out, "no keys were given: the personal data cannot be read until the site's person-keys.json is put into the folder,")
+		fmt.Fprintln(sh.out, "and the site will sign with a new key, which those who follow it must be given")
 	}
 	fmt.Fprintf(sh.out, "verified, checked, and ready in %s\n", c.Data)
 	return nil

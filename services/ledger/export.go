@@ -6,12 +6,16 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"io"
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/fault"
+	"zonule/services/ledger/checkpoint"
 )
 
 // Summary says what an export holds.
@@ -19,8 +23,10 @@ type Summary struct {
 	Programme, Site string
 	Exported        time.Time // when it was made, by the site's clock
 	Head            Head
-	Persons         int // whose personal data are in it, encrypted
-	Erased          int // persons whose keys were destroyed before
+	Persons         int    // whose personal data are in it, encrypted
+	Erased          int    // persons whose keys were destroyed before
+	VerifierKey     string // of the site's signing key
+	Signed          uint64 // the size of the newest checkpoint the site had signed, which the export was verified against; 0 when there is none
 	Bytes           int64
 	Digest          [32]byte // SHA-256 of the file up to its last frame
 }
@@ -32,6 +38,10 @@ type exportHeader struct {
 	Exported  time.Time `json:"exported_at"`
 	Size      uint64    `json:"size"`
 	Root      string    `json:"root_hash"` // hexadecimal
+	// VerifierKey is the site's, and Checkpoint the newest it signed, both in the form of signed notes; empty when it has
+	// signed none yet.
+	VerifierKey string `json:"verifier_key,omitempty"`
+	Checkpoint  string `json:"checkpoint,omitempty"`
 }
 
 // exportEnd closes one.
@@ -59,10 +69,15 @@ func (l *Ledger) Export(ctx context.Context, w io.Writer) (Summary, error) {
 		return Summary{}, notWritten(err)
 	}
 	header := exportHeader{Programme: s.Programme, Site: s.Site, Exported: s.Exported, Size: s.Head.Size, Root: hex.EncodeToString(s.Head.Root[:])}
+	cp, signed, ok, err := snap.checkpoint(newestKey(l.site))
+	if err == nil && ok {
+		header.VerifierKey, header.Checkpoint = l.key.VerifierKey, string(signed)
+		s.VerifierKey, s.Signed = l.key.VerifierKey, cp.Size
+	}
 	if err := f.json(frameHeader, header); err != nil {
 		return Summary{}, err
 	}
-	if err := l.exportEntries(ctx, f, snap.head); err != nil {
+	if err := l.exportEntries(ctx, f, snap.head, s.Signed); err != nil {
 		return Summary{}, err
 	}
 	if err := l.exportPersonal(f, snap, &s); err != nil {
@@ -80,7 +95,7 @@ func (l *Ledger) Export(ctx context.Context, w io.Writer) (Summary, error) {
 }
 
 // exportEntries writes the entries and makes sure that they give the head's root.
-func (l *Ledger) exportEntries(ctx context.Context, f *frameWriter, head Head) error {
+func (l *Ledger) exportEntries(ctx context.Context, f *frameWriter, head Head, signed uint64) error {
 	tree := frontier{peaks: map[int64]tlog.Hash{}}
 	for tree.size < head.Size {
 		run, err := l.Stored(ctx, tree.size+1, int(min(head.Size-tree.size, 1024)))
@@ -94,7 +109,7 @@ func (l *Ledger) exportEntries(ctx context.Context, f *frameWriter, head Head) e
 			if _, err := tree.grow(one.Leaf); err != nil {
 				return err
 			}
-			if one.Sequence%headEvery != 0 && one.Sequence != head.Size {
+			if one.Sequence%headEvery != 0 && one.Sequence != head.Size && one.Sequence != signed {
 				continue
 			}
 			root, err := tree.root()
@@ -134,12 +149,26 @@ func (l *Ledger) exportPersonal(f *frameWriter, snap *snapshot, s *Summary) erro
 	return f.json(frameErased, erased)
 }
 
-// ExportKeys gives the content of the key file: with it, and only with it, the personal data of an export can be read.
-// Keep it apart from exports, and replace older copies of it when a person has been erased.
+// keyBundle is what belongs to an export and must be kept apart from it.
+type keyBundle struct {
+	Format  string  `json:"format"`
+	Persons keyFile `json:"person_keys"`
+	SiteKey string  `json:"site_key"` // the key the site signs with
+}
+
+const keyBundleFormat = "zonule ledger keys 1"
+
+// ExportKeys gives the keys: the ones to the personal data, with which, and only with which, the personal data of an
+// export can be read, and the one the site signs with, by which others know it. Keep them apart from exports, and replace
+// older copies of them when a person has been erased.
 func (l *Ledger) ExportKeys() ([]byte, error) {
+	site, err := os.ReadFile(filepath.Join(l.dir, checkpoint.KeyFile))
+	if err != nil {
+		return nil, fault.Wrap(err, codes.Unavailable, "SITE_KEY_MISSING", "The file of the key this site signs with cannot be read.")
+	}
 	l.keys.mu.Lock()
 	defer l.keys.mu.Unlock()
-	return json.Marshal(l.keys.file)
+	return json.Marshal(keyBundle{Format: keyBundleFormat, Persons: l.keys.file, SiteKey: strings.TrimSpace(string(site))})
 }
 
 func (f *frameWriter) json(kind byte, v any) error {

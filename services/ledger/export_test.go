@@ -57,6 +57,10 @@ func written(t testing.TB, export []byte) string {
 
 func TestExportAndImport(t *testing.T) {
 	_, l := peopled(t)
+	if _, err := l.Checkpoint(context.Background()); err != nil {
+		t.Fatal(err)
+	}
+	mustAppend(t, l, does("after the checkpoint", adds("s-0", 1)))
 	export := exported(t, l)
 	keys, err := l.ExportKeys()
 	if err != nil {
@@ -84,7 +88,7 @@ func TestExportAndImport(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if s.Head != l.Head() || s.Persons != 2 || s.Erased != 1 || s.Bytes != int64(len(export)) || finished == "" {
+			if s.Head != l.Head() || s.Persons != 2 || s.Erased != 1 || s.Bytes != int64(len(export)) || s.Signed != l.Head().Size-1 || s.VerifierKey != l.VerifierKey() || finished == "" {
 				t.Errorf("summary %+v, finished %q", s, finished)
 			}
 			if _, err := os.Stat(finished); err == nil {
@@ -102,6 +106,12 @@ func TestExportAndImport(t *testing.T) {
 			}
 			if got, want := sumOf(t, again, "s-1"), sumOf(t, l, "s-1"); got != want {
 				t.Errorf("sum %d, want %d", got, want)
+			}
+			if got := again.VerifierKey() == l.VerifierKey(); got != (c.keys != nil) {
+				t.Errorf("the site signs with its old key: %v", got)
+			}
+			if kept, err := again.LastCheckpoint("lab-1"); err != nil || c.keys != nil && kept == nil {
+				t.Errorf("the site forgot what it signed: %v", err)
 			}
 			_, err = again.Unseal("cleo")
 			mustRefuse(t, err, "PERSON_ERASED")
@@ -147,7 +157,18 @@ func TestImportDoesNotBringBackTheErased(t *testing.T) {
 
 func TestImportRefuses(t *testing.T) {
 	_, l := peopled(t)
+	if _, err := l.Checkpoint(context.Background()); err != nil {
+		t.Fatal(err)
+	}
 	path := written(t, exported(t, l))
+	keys, err := l.ExportKeys()
+	if err != nil {
+		t.Fatal(err)
+	}
+	otherKeys, err := open(t, config(t.TempDir())).ExportKeys()
+	if err != nil {
+		t.Fatal(err)
+	}
 	full := t.TempDir()
 	if err := os.WriteFile(filepath.Join(full, "letter"), []byte("x"), 0o600); err != nil {
 		t.Fatal(err)
@@ -166,9 +187,10 @@ func TestImportRefuses(t *testing.T) {
 		"another site":          {path, nil, other, "OTHER_SITE"},
 		"no file":               {path + "x", nil, here, "NO_EXPORT"},
 		"not an export":         {written(t, []byte("something else altogether")), nil, here, "NOT_AN_EXPORT"},
-		"damaged keys":          {path, []byte("{"), here, "NOT_THIS_KEY_FILE"},
-		"keys of another site":  {path, []byte(`{"format":"zonule person keys 1","site":"x"}`), here, "NOT_THIS_KEY_FILE"},
-		"keys that are missing": {path, []byte(`{"format":"zonule person keys 1","site":"lab-1"}`), here, "IMPORT_NOT_CLEAN"},
+		"damaged keys":          {path, []byte("{"), here, "NOT_THESE_KEYS"},
+		"keys of another site":  {path, bytes.ReplaceAll(keys, []byte("lab-1"), []byte("lab-2")), here, "NOT_THESE_KEYS"},
+		"another signing key":   {path, otherKeys, here, "NOT_THESE_KEYS"},
+		"keys that are missing": {path, bytes.ReplaceAll(keys, []byte(`"ada"`), []byte(`"nobody"`)), here, "IMPORT_NOT_CLEAN"},
 	}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {

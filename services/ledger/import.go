@@ -14,17 +14,20 @@ import (
 	"time"
 
 	"github.com/dgraph-io/badger/v4"
+	"golang.org/x/mod/sumdb/note"
 	"golang.org/x/mod/sumdb/tlog"
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/fault"
+	"zonule/services/ledger/checkpoint"
 )
 
 // contents takes what a verified export holds, in order.
 type contents struct {
-	entry    func(sequence uint64, stored []byte, hashes []tlog.Hash) error
-	personal func(person string, record []byte) error
-	erased   map[string]time.Time // filled in
+	entry      func(sequence uint64, stored []byte, hashes []tlog.Hash) error
+	personal   func(person string, record []byte) error
+	erased     map[string]time.Time // filled in
+	checkpoint string               // filled in
 }
 
 // VerifyExport reads an export to its end and tests all of it: every frame's checksum, that the entries are dense,
@@ -71,7 +74,10 @@ type exportReader struct {
 	into    *contents
 	summary Summary
 	tree    frontier
-	last    byte // the kind of the frame before
+	last    byte                  // the kind of the frame before
+	signed  checkpoint.Checkpoint // the newest one of the site; none when its size is 0
+	text    string                // of it
+	proved  bool                  // that the entries give it
 	ended   bool
 }
 
@@ -116,6 +122,20 @@ func (x *exportReader) header(body []byte) error {
 		return errors.New("its header does not say whose it is and how long")
 	}
 	x.summary = Summary{Programme: h.Programme, Site: h.Site, Exported: h.Exported, Head: Head{Site: h.Site, Size: h.Size, Root: tlog.Hash(root)}}
+	if h.Checkpoint == "" {
+		return nil
+	}
+	owner, err := note.NewVerifier(h.VerifierKey)
+	if err == nil && owner.Name() != checkpoint.Origin(h.Programme, h.Site) {
+		err = errors.New("the key is another site's")
+	}
+	if err == nil {
+		x.signed, err = checkpoint.Open([]byte(h.Checkpoint), owner)
+	}
+	if err != nil || x.signed.Size == 0 || x.signed.Size > h.Size {
+		return fmt.Errorf("the checkpoint in it is not one that its site signed (%v)", err)
+	}
+	x.text, x.summary.VerifierKey, x.summary.Signed = h.Checkpoint, h.VerifierKey, x.signed.Size
 	return nil
 }
 
@@ -147,6 +167,12 @@ func (x *exportReader) head(body []byte) error {
 	if err != nil || h.Size != x.tree.size || h.Root != root {
 		return fmt.Errorf("the entries up to %d do not give the head that stands there for %d", x.tree.size, h.Size)
 	}
+	if x.tree.size == x.signed.Size {
+		if root != x.signed.Root {
+			return fmt.Errorf("the entries up to %d are not those its site signed a checkpoint of", x.tree.size)
+		}
+		x.proved = true
+	}
 	return nil
 }
 
@@ -176,7 +202,10 @@ func (x *exportReader) end(body []byte) error {
 		return errors.New("it does not hold as much as its end says")
 	case err != nil || x.tree.size != x.summary.Head.Size || root != x.summary.Head.Root:
 		return errors.New("its entries do not give the head it begins with")
+	case x.signed.Size > 0 && !x.proved:
+		return errors.New("the head that its site signed is left out")
 	}
+	x.into.checkpoint = x.text
 	x.ended = true
 	return nil
 }
@@ -187,8 +216,8 @@ const importingSuffix = ".importing"
 // Import makes a site's data folder from an export. It reads the file twice: first it verifies all of it, then it writes
 // the ledger into a folder beside the one wanted, opens it with the views of the Config, checks it, and only then gives
 // it its name. The folder must be empty or not be there. Programme and Site of the Config may be left out; if given they
-// must be the export's. keys is the content of a key file, or nil: personal data then stay unreadable until the file is
-// put in place. finish, if any, is called with the folder before it gets its name.
+// must be the export's. keys is what ExportKeys gave, or nil: then personal data cannot be read, and the site
+// signs with a new key, by which others must come to know it. finish, if any, is called with the folder before it gets its name.
 func Import(ctx context.Context, path string, keys []byte, c Config, finish func(dir string) error) (Summary, error) {
 	if err := refuseFull(c.Dir); err != nil {
 		return Summary{}, err
@@ -250,11 +279,15 @@ func fillFolder(ctx context.Context, file io.Reader, verified Summary, keys []by
 	if err := os.MkdirAll(c.Dir, 0o700); err != nil {
 		return err
 	}
-	erased, err := fillStore(ctx, file, verified, c)
+	bundle, siteKey, err := openBundle(keys, verified)
 	if err != nil {
 		return err
 	}
-	if err := importKeys(c.Dir, c.Site, keys, erased); err != nil {
+	erased, err := fillStore(ctx, file, verified, c, siteKey)
+	if err != nil {
+		return err
+	}
+	if err := importKeys(c.Dir, c.Site, bundle, siteKey, erased); err != nil {
 		return err
 	}
 	l, err := Open(ctx, c)
@@ -274,7 +307,7 @@ func fillFolder(ctx context.Context, file io.Reader, verified Summary, keys []by
 }
 
 // fillStore writes entries, tree and personal records into a new store.
-func fillStore(ctx context.Context, file io.Reader, verified Summary, c Config) (map[string]time.Time, error) {
+func fillStore(ctx context.Context, file io.Reader, verified Summary, c Config, siteKey string) (map[string]time.Time, error) {
 	db, err := openStore(c)
 	if err != nil {
 		return nil, err
@@ -300,7 +333,10 @@ func fillStore(ctx context.Context, file io.Reader, verified Summary, c Config) 
 	if s.Digest != verified.Digest {
 		return nil, exportDamaged(s.Bytes, "it changed while it was being read")
 	}
-	err = errors.Join(put(spaceMeta, keyHead, encodeHead(s.Head)), put(spaceMeta, keyIdentity, encodeIdentity(identity{format, s.Programme, s.Site})), w.Flush())
+	if siteKey != "" && into.checkpoint != "" { // the site goes on signing with its key, and remembers what it signed
+		err = errors.Join(put(spacePin, s.Site, []byte(s.VerifierKey)), put(spaceCheckpoint, newestKey(s.Site), []byte(into.checkpoint)))
+	}
+	err = errors.Join(err, put(spaceMeta, keyHead, encodeHead(s.Head)), put(spaceMeta, keyIdentity, encodeIdentity(identity{format, s.Programme, s.Site})), w.Flush())
 	return into.erased, errors.Join(storeFailure(err), db.Sync())
 }
 

@@ -15,6 +15,7 @@ import (
 	"google.golang.org/grpc/codes"
 
 	"zonule/services/fault"
+	"zonule/services/ledger/checkpoint"
 )
 
 // KeyFileName lies in the data folder, beside the store and never inside it: the store does not erase bytes when a row
@@ -192,14 +193,34 @@ func (k *keyring) erased() map[string]time.Time {
 	return maps.Clone(k.file.Erased)
 }
 
-// importKeys writes the key file of an imported ledger: the copy given, if any, without the keys of those who had been
-// erased when the export was made.
-func importKeys(dir, site string, copied []byte, erased map[string]time.Time) error {
-	file := keyFile{Format: keyFileFormat, Site: site, MarkKey: newKey(), Keys: map[string][]byte{}, Erased: map[string]time.Time{}}
-	if copied != nil {
-		if err := json.Unmarshal(copied, &file); err != nil || file.Format != keyFileFormat || file.Site != site {
-			return fault.Wrap(err, codes.InvalidArgument, "NOT_THIS_KEY_FILE", fmt.Sprintf("The key file given is damaged, or not one of site %q. Nothing was imported.", site))
+// openBundle reads exported keys, if there are any, and makes sure that they belong to the export.
+func openBundle(exported []byte, s Summary) (*keyFile, string, error) {
+	if exported == nil {
+		return nil, "", nil
+	}
+	var b keyBundle
+	err := json.Unmarshal(exported, &b)
+	if err == nil && (b.Format != keyBundleFormat || b.Persons.Format != keyFileFormat || b.Persons.Site != s.Site) {
+		err = errors.New("another format or site")
+	}
+	if err == nil && s.VerifierKey != "" {
+		var key checkpoint.Key
+		if key, err = checkpoint.ParseKey(b.SiteKey); err == nil && key.VerifierKey != s.VerifierKey {
+			err = errors.New("not the key that signed the export's checkpoint")
 		}
+	}
+	if err != nil {
+		return nil, "", fault.Wrap(err, codes.InvalidArgument, "NOT_THESE_KEYS", fmt.Sprintf("The keys given are damaged, or not those of site %q. Nothing was imported.", s.Site))
+	}
+	return &b.Persons, b.SiteKey, nil
+}
+
+// importKeys writes the key files of an imported ledger: the ones given, if any, without the keys of those who had been
+// erased when the export was made.
+func importKeys(dir, site string, copied *keyFile, siteKey string, erased map[string]time.Time) error {
+	file := keyFile{Format: keyFileFormat, Site: site, MarkKey: newKey()}
+	if copied != nil {
+		file = *copied
 	}
 	if file.Keys == nil {
 		file.Keys = map[string][]byte{}
@@ -212,8 +233,8 @@ func importKeys(dir, site string, copied []byte, erased map[string]time.Time) er
 		file.Erased[person] = at
 	}
 	b, err := json.Marshal(file)
-	if err != nil {
-		return err
+	if err == nil && siteKey != "" {
+		err = replaceFile(filepath.Join(dir, checkpoint.KeyFile), []byte(siteKey+"\n"))
 	}
-	return replaceFile(filepath.Join(dir, KeyFileName), b)
+	return errors.Join(err, replaceFile(filepath.Join(dir, KeyFileName), b))
 }

@@ -49,7 +49,7 @@ func NewKey(path, name string) (Key, error) {
 	if err := errors.Join(folder.Sync(), folder.Close()); err != nil {
 		return Key{}, err
 	}
-	return parseKey(secret)
+	return ParseKey(secret)
 }
 
 // ReadKey reads a key file; os.ErrNotExist when there is none.
@@ -58,15 +58,15 @@ func ReadKey(path string) (Key, error) {
 	if err != nil {
 		return Key{}, err
 	}
-	k, err := parseKey(strings.TrimSpace(string(b)))
+	k, err := ParseKey(strings.TrimSpace(string(b)))
 	if err != nil {
 		return Key{}, fmt.Errorf("the site's key file %s is damaged (%w); put back a copy of it", path, err)
 	}
 	return k, nil
 }
 
-// parseKey reads the text of a signing key and works out its public half.
-func parseKey(secret string) (Key, error) {
+// ParseKey reads the text of a signing key and works out its public half.
+func ParseKey(secret string) (Key, error) {
 	signer, err := note.NewSigner(secret)
 	if err != nil {
 		return Key{}, err
