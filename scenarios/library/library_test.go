@@ -35,19 +35,16 @@ func TestLibraryIsWhole(t *testing.T) {
 		if !sc.FreeHands || len(it.Rubric) == 0 || !strings.Contains(sc.Cautions, "not for use on or about a patient") {
 			t.Errorf("%s: free hands, rubric or cautions are missing", it.ID)
 		}
-		want := []string{"recommended", "stop-needlessly"}
-		if !sc.Normal() {
-			want = []string{"recommended", "withdraw-at-once", "carry-on-aspirating", "raise-bottle-and-vacuum", "radial-at-weak-sector", "pull-vitreous"}
-			for _, c := range []string{"C1", "C2", "C4", "C5", "C6", "C7", "C8", "C9", "C10"} {
-				if !slices.Contains(sc.Evidences, c) {
-					t.Errorf("%s gives no evidence of %s", it.ID, c)
-				}
-			}
+		// A complication has a policy for each thing never to do, which differ from case to case; a normal case
+		// has the one that stops without need.
+		if _, ok := it.Policy("stop-needlessly"); sc.Normal() && !ok {
+			t.Errorf("%s has no policy stop-needlessly", it.ID)
 		}
-		for _, name := range want {
-			if _, ok := it.Policy(name); !ok {
-				t.Errorf("%s has no policy %s", it.ID, name)
-			}
+		if n := len(it.Policies); it.Policies[0].Name != "recommended" || !sc.Normal() && n < 3 {
+			t.Errorf("%s: %d policies, the first is %s; want recommended first, and at least two ways to go wrong", it.ID, n, it.Policies[0].Name)
+		}
+		if n := len(sc.Evidences); n < 4 {
+			t.Errorf("%s gives evidence of %d competencies, want at least four", it.ID, n)
 		}
 		printed := script.Format(sc)
 		again, err := script.Parse("printed.yaml", printed)
@@ -70,7 +67,7 @@ func TestTheAuthorsWay(t *testing.T) {
 		for _, v := range it.Scenario.Variants {
 			for seed := uint64(100); seed < 103; seed++ {
 				tl := playOne(t, it, v.Name, p, seed).Timeline()
-				if n := len(tl.Steps); n < 8 || n > 16 {
+				if n := len(tl.Steps); n < 5 || n > 18 {
 					t.Errorf("%s %s: %d decisions", it.ID, v.Name, n)
 				}
 				if !tl.Safe {
@@ -95,7 +92,7 @@ func TestEveryChoiceCanBeTaken(t *testing.T) {
 		t.Run(it.ID, func(t *testing.T) {
 			t.Parallel()
 			taken := map[string]bool{}
-			for seed := uint64(1); seed <= 60; seed++ {
+			for seed := uint64(1); seed <= 240; seed++ {
 				p := it.Policies[0]
 				if seed%3 == 0 {
 					p = it.Policies[int(seed/3)%len(it.Policies)]
