@@ -11,7 +11,8 @@ import (
 // Server serves a ledger to whoever follows or audits it. Who may ask is decided before it is reached.
 type Server struct {
 	ledgerv1.UnimplementedLedgerServiceServer
-	ledger *Ledger
+	ledger    *Ledger
+	following Following
 }
 
 // NewServer serves a ledger.

@@ -29,13 +29,19 @@ func (r *Relay) carry(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	if err := r.openSigned(ctx); err != nil {
+		return err
+	}
 	r.Logger.Info("the relay carries", "stream", r.name, "from", at.entry+1, "size", r.Ledger.Head().Size)
 	for {
 		if at.entry >= r.Ledger.Head().Size {
 			r.keepCursor(false)
 			r.set(func(s *Status) { s.State = UpToDate })
+			if err := r.publishSigned(ctx, at.entry); err != nil {
+				return err
+			}
 		}
-		if err := r.await(ctx, at.entry+1); err != nil {
+		if err := r.await(ctx, at.entry); err != nil {
 			return err
 		}
 		run, err := r.Ledger.Stored(ctx, at.entry+1, window)
@@ -49,16 +55,19 @@ func (r *Relay) carry(ctx context.Context) error {
 	}
 }
 
-// await waits for an entry, and now and then writes the cursor meanwhile.
-func (r *Relay) await(ctx context.Context, sequence uint64) error {
+// await waits for an entry behind the last one carried; meanwhile it writes the cursor and carries checkpoints.
+func (r *Relay) await(ctx context.Context, carried uint64) error {
 	for {
 		short, cancel := context.WithTimeout(ctx, cursorEvery)
-		err := r.Ledger.Await(short, sequence)
+		err := r.Ledger.Await(short, carried+1)
 		cancel()
 		if err == nil || ctx.Err() != nil || !errors.Is(err, context.DeadlineExceeded) {
 			return err
 		}
 		r.keepCursor(false)
+		if err := r.publishSigned(ctx, carried); err != nil {
+			return err
+		}
 	}
 }
 
@@ -67,7 +76,7 @@ func (r *Relay) publish(ctx context.Context, at *place, run []ledger.Stored) err
 	futures := make([]jetstream.PubAckFuture, 0, len(run))
 	var failed error
 	for i, one := range run {
-		msg, err := r.message(one)
+		msg, err := Message(one)
 		if err != nil {
 			failed = err
 			break
@@ -109,8 +118,8 @@ func (r *Relay) publish(ctx context.Context, at *place, run []ledger.Stored) err
 	return failed
 }
 
-// message makes the message of an entry.
-func (r *Relay) message(one ledger.Stored) (*nats.Msg, error) {
+// Message makes the message of an entry.
+func Message(one ledger.Stored) (*nats.Msg, error) {
 	e, err := one.Entry()
 	if err != nil {
 		return nil, err
@@ -128,7 +137,7 @@ func (r *Relay) keepCursor(must bool) {
 	if carried == r.written || !must && time.Since(r.writtenAt) < cursorEvery {
 		return
 	}
-	if err := r.Ledger.SetCursor(r.name, carried); err != nil {
+	if err := r.Ledger.SetCursor(r.cursor, carried); err != nil {
 		r.Logger.Warn("the relay's cursor was not written; it will be found again from the stream", "stream", r.name, "error", err)
 		return
 	}
@@ -142,7 +151,7 @@ func (r *Relay) resume(ctx context.Context) (place, error) {
 	if err := r.Conn.FlushWithContext(ctx); err != nil { // fails at once on a connection that breaks; a question would wait
 		return place{}, err
 	}
-	cursor, known, err := r.Ledger.Cursor(r.name)
+	cursor, known, err := r.Ledger.Cursor(r.cursor)
 	if err != nil {
 		return place{}, err
 	}
@@ -166,7 +175,7 @@ func (r *Relay) resume(ctx context.Context) (place, error) {
 	}
 	r.set(func(s *Status) { s.Carried, s.State, s.Sentence = at.entry, CatchingUp, "" })
 	if !known {
-		if err := r.Ledger.SetCursor(r.name, at.entry); err != nil {
+		if err := r.Ledger.SetCursor(r.cursor, at.entry); err != nil {
 			return place{}, err
 		}
 		r.written, r.writtenAt = at.entry, time.Now()

@@ -74,13 +74,9 @@ func TestCopyWithHoles(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := New(Config{Ledger: l, Conn: nc, Logger: quiet()})
-	if err != nil {
-		t.Fatal(err)
-	}
 	held := map[uint64]bool{}
 	for i, sequence := range []uint64{1, 2, 3, 4, 4, 5, 7, 8, 9, 10, 10, 11} { // 6 is missing; 4 and 10 were sent twice
-		msg, err := r.message(run[sequence-1])
+		msg, err := Message(run[sequence-1])
 		if err != nil {
 			t.Fatal(err)
 		}

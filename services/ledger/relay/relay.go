@@ -46,6 +46,8 @@ type Config struct {
 	Ledger *ledger.Ledger
 	// Conn is a connection that reconnects by itself for ever.
 	Conn *nats.Conn
+	// Where names the NATS servers when the ledger is carried to several; empty for its own.
+	Where string
 	// Replicas is how many servers keep the stream; 1 when 0. It matters only when the stream is made.
 	Replicas int
 	// Logger is told when carrying stops and goes on; slog.Default() when nil.
@@ -75,7 +77,9 @@ type Status struct {
 type Relay struct {
 	Config
 	js        jetstream.JetStream
-	name      string // of the stream, and of the cursor
+	name      string // of the stream
+	cursor    string // its name in the ledger
+	signed    uint64 // the size of the checkpoint published last
 	written   uint64 // the cursor as last written
 	writtenAt time.Time
 
@@ -96,7 +100,11 @@ func New(c Config) (*Relay, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Relay{Config: c, js: js, name: StreamName(c.Ledger.Programme(), c.Ledger.Site()), status: Status{State: Waiting}}, nil
+	r := &Relay{Config: c, js: js, name: StreamName(c.Ledger.Programme(), c.Ledger.Site()), status: Status{State: Waiting}}
+	if r.cursor = r.name; c.Where != "" {
+		r.cursor += "@" + c.Where
+	}
+	return r, nil
 }
 
 // Status says how far the relay is.

@@ -20,6 +20,22 @@ func StreamName(programme, site string) string {
 	return "zonule-" + Token(programme) + "-" + Token(site)
 }
 
+// SignedSubject is where a site's checkpoints are published, and AskSubject where it is asked. Both lie outside the
+// subjects of its entries.
+func SignedSubject(programme, site string) string {
+	return "zonule-signed." + Token(programme) + "." + Token(site)
+}
+
+// AskSubject is where the owner of a ledger answers.
+func AskSubject(programme, site string) string {
+	return "zonule-ask." + Token(programme) + "." + Token(site)
+}
+
+// SignedName is the name of the stream of a site's checkpoints.
+func SignedName(programme, site string) string {
+	return "zonule_signed-" + Token(programme) + "-" + Token(site)
+}
+
 // MessageID is an entry's message id, by which JetStream knows it when it comes twice.
 func MessageID(site string, sequence uint64) string {
 	return fmt.Sprintf("%s-%d", Token(site), sequence)

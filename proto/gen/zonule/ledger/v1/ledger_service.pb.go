@@ -794,6 +794,301 @@ func (x *Verdict) GetSentence() string {
 	return ""
 }
 
+// GetCheckpointRequest names a checkpoint.
+type GetCheckpointRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The id of the site whose ledger it is of; empty means this site.
+	Site string `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	// How many entries it is to cover; kept are the newest checkpoint and those that were cosigned. 0 means the newest: of
+	// this site's own ledger, one that covers everything recorded so far.
+	Size          uint64 `protobuf:"varint,2,opt,name=size,proto3" json:"size,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckpointRequest) Reset() {
+	*x = GetCheckpointRequest{}
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckpointRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckpointRequest) ProtoMessage() {}
+
+func (x *GetCheckpointRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckpointRequest.ProtoReflect.Descriptor instead.
+func (*GetCheckpointRequest) Descriptor() ([]byte, []int) {
+	return file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetCheckpointRequest) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *GetCheckpointRequest) GetSize() uint64 {
+	if x != nil {
+		return x.Size
+	}
+	return 0
+}
+
+// GetCheckpointResponse holds a checkpoint.
+type GetCheckpointResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The checkpoint: a C2SP signed note whose text is the origin "zonule/<programme>/<site>", the number of entries and the
+	// base64 root hash, with the signature of the site and of those that cosigned it.
+	Note string `protobuf:"bytes,1,opt,name=note,proto3" json:"note,omitempty"`
+	// The site's verifier key, as golang.org/x/mod/sumdb/note takes it. Get it once by another way too, and compare.
+	VerifierKey   string `protobuf:"bytes,2,opt,name=verifier_key,json=verifierKey,proto3" json:"verifier_key,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetCheckpointResponse) Reset() {
+	*x = GetCheckpointResponse{}
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetCheckpointResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetCheckpointResponse) ProtoMessage() {}
+
+func (x *GetCheckpointResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetCheckpointResponse.ProtoReflect.Descriptor instead.
+func (*GetCheckpointResponse) Descriptor() ([]byte, []int) {
+	return file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *GetCheckpointResponse) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
+func (x *GetCheckpointResponse) GetVerifierKey() string {
+	if x != nil {
+		return x.VerifierKey
+	}
+	return ""
+}
+
+// ListCopiesRequest asks for the copies.
+type ListCopiesRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCopiesRequest) Reset() {
+	*x = ListCopiesRequest{}
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCopiesRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCopiesRequest) ProtoMessage() {}
+
+func (x *ListCopiesRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCopiesRequest.ProtoReflect.Descriptor instead.
+func (*ListCopiesRequest) Descriptor() ([]byte, []int) {
+	return file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP(), []int{15}
+}
+
+// ListCopiesResponse holds the copies.
+type ListCopiesResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// One for each other site followed.
+	Copies        []*LedgerCopy `protobuf:"bytes,1,rep,name=copies,proto3" json:"copies,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCopiesResponse) Reset() {
+	*x = ListCopiesResponse{}
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[16]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCopiesResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCopiesResponse) ProtoMessage() {}
+
+func (x *ListCopiesResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[16]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCopiesResponse.ProtoReflect.Descriptor instead.
+func (*ListCopiesResponse) Descriptor() ([]byte, []int) {
+	return file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP(), []int{16}
+}
+
+func (x *ListCopiesResponse) GetCopies() []*LedgerCopy {
+	if x != nil {
+		return x.Copies
+	}
+	return nil
+}
+
+// LedgerCopy says how far the copy of another site's ledger is.
+type LedgerCopy struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The id of the site.
+	Site string `protobuf:"bytes,1,opt,name=site,proto3" json:"site,omitempty"`
+	// The key its checkpoints are verified by.
+	VerifierKey string `protobuf:"bytes,2,opt,name=verifier_key,json=verifierKey,proto3" json:"verifier_key,omitempty"`
+	// How many of its entries are kept here.
+	Received uint64 `protobuf:"varint,3,opt,name=received,proto3" json:"received,omitempty"`
+	// How many of them a checkpoint covers that the site signed.
+	Verified uint64 `protobuf:"varint,4,opt,name=verified,proto3" json:"verified,omitempty"`
+	// How many of them the views show.
+	Folded uint64 `protobuf:"varint,5,opt,name=folded,proto3" json:"folded,omitempty"`
+	// What the following is doing: "catching up", "up to date" or "refusing"; empty when the site is not followed now.
+	State string `protobuf:"bytes,6,opt,name=state,proto3" json:"state,omitempty"`
+	// Why, when there is something to say, in a sentence.
+	Sentence      string `protobuf:"bytes,7,opt,name=sentence,proto3" json:"sentence,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LedgerCopy) Reset() {
+	*x = LedgerCopy{}
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[17]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LedgerCopy) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LedgerCopy) ProtoMessage() {}
+
+func (x *LedgerCopy) ProtoReflect() protoreflect.Message {
+	mi := &file_zonule_ledger_v1_ledger_service_proto_msgTypes[17]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LedgerCopy.ProtoReflect.Descriptor instead.
+func (*LedgerCopy) Descriptor() ([]byte, []int) {
+	return file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP(), []int{17}
+}
+
+func (x *LedgerCopy) GetSite() string {
+	if x != nil {
+		return x.Site
+	}
+	return ""
+}
+
+func (x *LedgerCopy) GetVerifierKey() string {
+	if x != nil {
+		return x.VerifierKey
+	}
+	return ""
+}
+
+func (x *LedgerCopy) GetReceived() uint64 {
+	if x != nil {
+		return x.Received
+	}
+	return 0
+}
+
+func (x *LedgerCopy) GetVerified() uint64 {
+	if x != nil {
+		return x.Verified
+	}
+	return 0
+}
+
+func (x *LedgerCopy) GetFolded() uint64 {
+	if x != nil {
+		return x.Folded
+	}
+	return 0
+}
+
+func (x *LedgerCopy) GetState() string {
+	if x != nil {
+		return x.State
+	}
+	return ""
+}
+
+func (x *LedgerCopy) GetSentence() string {
+	if x != nil {
+		return x.Sentence
+	}
+	return ""
+}
+
 var File_zonule_ledger_v1_ledger_service_proto protoreflect.FileDescriptor
 
 const file_zonule_ledger_v1_ledger_service_proto_rawDesc = "" +
@@ -843,12 +1138,33 @@ const file_zonule_ledger_v1_ledger_service_proto_rawDesc = "" +
 	"\aVerdict\x12\x12\n" +
 	"\x04what\x18\x01 \x01(\tR\x04what\x12\x14\n" +
 	"\x05holds\x18\x02 \x01(\bR\x05holds\x12\x1a\n" +
-	"\bsentence\x18\x03 \x01(\tR\bsentence2\xf9\x03\n" +
+	"\bsentence\x18\x03 \x01(\tR\bsentence\"H\n" +
+	"\x14GetCheckpointRequest\x12\x1c\n" +
+	"\x04site\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x04site\x12\x12\n" +
+	"\x04size\x18\x02 \x01(\x04R\x04size\"N\n" +
+	"\x15GetCheckpointResponse\x12\x12\n" +
+	"\x04note\x18\x01 \x01(\tR\x04note\x12!\n" +
+	"\fverifier_key\x18\x02 \x01(\tR\vverifierKey\"\x13\n" +
+	"\x11ListCopiesRequest\"J\n" +
+	"\x12ListCopiesResponse\x124\n" +
+	"\x06copies\x18\x01 \x03(\v2\x1c.zonule.ledger.v1.LedgerCopyR\x06copies\"\xc5\x01\n" +
+	"\n" +
+	"LedgerCopy\x12\x12\n" +
+	"\x04site\x18\x01 \x01(\tR\x04site\x12!\n" +
+	"\fverifier_key\x18\x02 \x01(\tR\vverifierKey\x12\x1a\n" +
+	"\breceived\x18\x03 \x01(\x04R\breceived\x12\x1a\n" +
+	"\bverified\x18\x04 \x01(\x04R\bverified\x12\x16\n" +
+	"\x06folded\x18\x05 \x01(\x04R\x06folded\x12\x14\n" +
+	"\x05state\x18\x06 \x01(\tR\x05state\x12\x1a\n" +
+	"\bsentence\x18\a \x01(\tR\bsentence2\xb4\x05\n" +
 	"\rLedgerService\x12N\n" +
 	"\aGetHead\x12 .zonule.ledger.v1.GetHeadRequest\x1a!.zonule.ledger.v1.GetHeadResponse\x12Z\n" +
 	"\vListEntries\x12$.zonule.ledger.v1.ListEntriesRequest\x1a%.zonule.ledger.v1.ListEntriesResponse\x12l\n" +
 	"\x11GetInclusionProof\x12*.zonule.ledger.v1.GetInclusionProofRequest\x1a+.zonule.ledger.v1.GetInclusionProofResponse\x12r\n" +
-	"\x13GetConsistencyProof\x12,.zonule.ledger.v1.GetConsistencyProofRequest\x1a-.zonule.ledger.v1.GetConsistencyProofResponse\x12Z\n" +
+	"\x13GetConsistencyProof\x12,.zonule.ledger.v1.GetConsistencyProofRequest\x1a-.zonule.ledger.v1.GetConsistencyProofResponse\x12`\n" +
+	"\rGetCheckpoint\x12&.zonule.ledger.v1.GetCheckpointRequest\x1a'.zonule.ledger.v1.GetCheckpointResponse\x12W\n" +
+	"\n" +
+	"ListCopies\x12#.zonule.ledger.v1.ListCopiesRequest\x1a$.zonule.ledger.v1.ListCopiesResponse\x12Z\n" +
 	"\vCheckLedger\x12$.zonule.ledger.v1.CheckLedgerRequest\x1a%.zonule.ledger.v1.CheckLedgerResponseB\xb8\x01\n" +
 	"\x14com.zonule.ledger.v1B\x12LedgerServiceProtoP\x01Z*zonule/proto/gen/zonule/ledger/v1;ledgerv1\xa2\x02\x03ZLX\xaa\x02\x10Zonule.Ledger.V1\xca\x02\x10Zonule\\Ledger\\V1\xe2\x02\x1cZonule\\Ledger\\V1\\GPBMetadata\xea\x02\x12Zonule::Ledger::V1b\x06proto3"
 
@@ -864,7 +1180,7 @@ func file_zonule_ledger_v1_ledger_service_proto_rawDescGZIP() []byte {
 	return file_zonule_ledger_v1_ledger_service_proto_rawDescData
 }
 
-var file_zonule_ledger_v1_ledger_service_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_zonule_ledger_v1_ledger_service_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_zonule_ledger_v1_ledger_service_proto_goTypes = []any{
 	(*Head)(nil),                        // 0: zonule.ledger.v1.Head
 	(*GetHeadRequest)(nil),              // 1: zonule.ledger.v1.GetHeadRequest
@@ -879,31 +1195,41 @@ var file_zonule_ledger_v1_ledger_service_proto_goTypes = []any{
 	(*CheckLedgerRequest)(nil),          // 10: zonule.ledger.v1.CheckLedgerRequest
 	(*CheckLedgerResponse)(nil),         // 11: zonule.ledger.v1.CheckLedgerResponse
 	(*Verdict)(nil),                     // 12: zonule.ledger.v1.Verdict
-	(*Position)(nil),                    // 13: zonule.ledger.v1.Position
-	(*Entry)(nil),                       // 14: zonule.ledger.v1.Entry
+	(*GetCheckpointRequest)(nil),        // 13: zonule.ledger.v1.GetCheckpointRequest
+	(*GetCheckpointResponse)(nil),       // 14: zonule.ledger.v1.GetCheckpointResponse
+	(*ListCopiesRequest)(nil),           // 15: zonule.ledger.v1.ListCopiesRequest
+	(*ListCopiesResponse)(nil),          // 16: zonule.ledger.v1.ListCopiesResponse
+	(*LedgerCopy)(nil),                  // 17: zonule.ledger.v1.LedgerCopy
+	(*Position)(nil),                    // 18: zonule.ledger.v1.Position
+	(*Entry)(nil),                       // 19: zonule.ledger.v1.Entry
 }
 var file_zonule_ledger_v1_ledger_service_proto_depIdxs = []int32{
-	13, // 0: zonule.ledger.v1.GetHeadRequest.at_least:type_name -> zonule.ledger.v1.Position
+	18, // 0: zonule.ledger.v1.GetHeadRequest.at_least:type_name -> zonule.ledger.v1.Position
 	0,  // 1: zonule.ledger.v1.GetHeadResponse.head:type_name -> zonule.ledger.v1.Head
 	5,  // 2: zonule.ledger.v1.ListEntriesResponse.entries:type_name -> zonule.ledger.v1.ListedEntry
-	14, // 3: zonule.ledger.v1.ListedEntry.entry:type_name -> zonule.ledger.v1.Entry
+	19, // 3: zonule.ledger.v1.ListedEntry.entry:type_name -> zonule.ledger.v1.Entry
 	0,  // 4: zonule.ledger.v1.CheckLedgerResponse.head:type_name -> zonule.ledger.v1.Head
 	12, // 5: zonule.ledger.v1.CheckLedgerResponse.verdicts:type_name -> zonule.ledger.v1.Verdict
-	1,  // 6: zonule.ledger.v1.LedgerService.GetHead:input_type -> zonule.ledger.v1.GetHeadRequest
-	3,  // 7: zonule.ledger.v1.LedgerService.ListEntries:input_type -> zonule.ledger.v1.ListEntriesRequest
-	6,  // 8: zonule.ledger.v1.LedgerService.GetInclusionProof:input_type -> zonule.ledger.v1.GetInclusionProofRequest
-	8,  // 9: zonule.ledger.v1.LedgerService.GetConsistencyProof:input_type -> zonule.ledger.v1.GetConsistencyProofRequest
-	10, // 10: zonule.ledger.v1.LedgerService.CheckLedger:input_type -> zonule.ledger.v1.CheckLedgerRequest
-	2,  // 11: zonule.ledger.v1.LedgerService.GetHead:output_type -> zonule.ledger.v1.GetHeadResponse
-	4,  // 12: zonule.ledger.v1.LedgerService.ListEntries:output_type -> zonule.ledger.v1.ListEntriesResponse
-	7,  // 13: zonule.ledger.v1.LedgerService.GetInclusionProof:output_type -> zonule.ledger.v1.GetInclusionProofResponse
-	9,  // 14: zonule.ledger.v1.LedgerService.GetConsistencyProof:output_type -> zonule.ledger.v1.GetConsistencyProofResponse
-	11, // 15: zonule.ledger.v1.LedgerService.CheckLedger:output_type -> zonule.ledger.v1.CheckLedgerResponse
-	11, // [11:16] is the sub-list for method output_type
-	6,  // [6:11] is the sub-list for method input_type
-	6,  // [6:6] is the sub-list for extension type_name
-	6,  // [6:6] is the sub-list for extension extendee
-	0,  // [0:6] is the sub-list for field type_name
+	17, // 6: zonule.ledger.v1.ListCopiesResponse.copies:type_name -> zonule.ledger.v1.LedgerCopy
+	1,  // 7: zonule.ledger.v1.LedgerService.GetHead:input_type -> zonule.ledger.v1.GetHeadRequest
+	3,  // 8: zonule.ledger.v1.LedgerService.ListEntries:input_type -> zonule.ledger.v1.ListEntriesRequest
+	6,  // 9: zonule.ledger.v1.LedgerService.GetInclusionProof:input_type -> zonule.ledger.v1.GetInclusionProofRequest
+	8,  // 10: zonule.ledger.v1.LedgerService.GetConsistencyProof:input_type -> zonule.ledger.v1.GetConsistencyProofRequest
+	13, // 11: zonule.ledger.v1.LedgerService.GetCheckpoint:input_type -> zonule.ledger.v1.GetCheckpointRequest
+	15, // 12: zonule.ledger.v1.LedgerService.ListCopies:input_type -> zonule.ledger.v1.ListCopiesRequest
+	10, // 13: zonule.ledger.v1.LedgerService.CheckLedger:input_type -> zonule.ledger.v1.CheckLedgerRequest
+	2,  // 14: zonule.ledger.v1.LedgerService.GetHead:output_type -> zonule.ledger.v1.GetHeadResponse
+	4,  // 15: zonule.ledger.v1.LedgerService.ListEntries:output_type -> zonule.ledger.v1.ListEntriesResponse
+	7,  // 16: zonule.ledger.v1.LedgerService.GetInclusionProof:output_type -> zonule.ledger.v1.GetInclusionProofResponse
+	9,  // 17: zonule.ledger.v1.LedgerService.GetConsistencyProof:output_type -> zonule.ledger.v1.GetConsistencyProofResponse
+	14, // 18: zonule.ledger.v1.LedgerService.GetCheckpoint:output_type -> zonule.ledger.v1.GetCheckpointResponse
+	16, // 19: zonule.ledger.v1.LedgerService.ListCopies:output_type -> zonule.ledger.v1.ListCopiesResponse
+	11, // 20: zonule.ledger.v1.LedgerService.CheckLedger:output_type -> zonule.ledger.v1.CheckLedgerResponse
+	14, // [14:21] is the sub-list for method output_type
+	7,  // [7:14] is the sub-list for method input_type
+	7,  // [7:7] is the sub-list for extension type_name
+	7,  // [7:7] is the sub-list for extension extendee
+	0,  // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_zonule_ledger_v1_ledger_service_proto_init() }
@@ -918,7 +1244,7 @@ func file_zonule_ledger_v1_ledger_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_zonule_ledger_v1_ledger_service_proto_rawDesc), len(file_zonule_ledger_v1_ledger_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   13,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

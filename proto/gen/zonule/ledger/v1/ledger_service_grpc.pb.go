@@ -26,6 +26,8 @@ const (
 	LedgerService_ListEntries_FullMethodName         = "/zonule.ledger.v1.LedgerService/ListEntries"
 	LedgerService_GetInclusionProof_FullMethodName   = "/zonule.ledger.v1.LedgerService/GetInclusionProof"
 	LedgerService_GetConsistencyProof_FullMethodName = "/zonule.ledger.v1.LedgerService/GetConsistencyProof"
+	LedgerService_GetCheckpoint_FullMethodName       = "/zonule.ledger.v1.LedgerService/GetCheckpoint"
+	LedgerService_ListCopies_FullMethodName          = "/zonule.ledger.v1.LedgerService/ListCopies"
 	LedgerService_CheckLedger_FullMethodName         = "/zonule.ledger.v1.LedgerService/CheckLedger"
 )
 
@@ -44,6 +46,11 @@ type LedgerServiceClient interface {
 	GetInclusionProof(ctx context.Context, in *GetInclusionProofRequest, opts ...grpc.CallOption) (*GetInclusionProofResponse, error)
 	// GetConsistencyProof returns the RFC 6962 proof that a smaller tree is the beginning of a larger one.
 	GetConsistencyProof(ctx context.Context, in *GetConsistencyProofRequest, opts ...grpc.CallOption) (*GetConsistencyProofResponse, error)
+	// GetCheckpoint returns a signed checkpoint of this site's ledger, or of another's whose copy is kept here.
+	GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error)
+	// ListCopies returns how far the copies of other sites' ledgers are that this site keeps, in the order in which they
+	// were begun.
+	ListCopies(ctx context.Context, in *ListCopiesRequest, opts ...grpc.CallOption) (*ListCopiesResponse, error)
 	// CheckLedger reads the whole ledger and tests everything that must be true of it. It takes time in proportion to the
 	// ledger's size and changes nothing.
 	CheckLedger(ctx context.Context, in *CheckLedgerRequest, opts ...grpc.CallOption) (*CheckLedgerResponse, error)
@@ -97,6 +104,26 @@ func (c *ledgerServiceClient) GetConsistencyProof(ctx context.Context, in *GetCo
 	return out, nil
 }
 
+func (c *ledgerServiceClient) GetCheckpoint(ctx context.Context, in *GetCheckpointRequest, opts ...grpc.CallOption) (*GetCheckpointResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetCheckpointResponse)
+	err := c.cc.Invoke(ctx, LedgerService_GetCheckpoint_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *ledgerServiceClient) ListCopies(ctx context.Context, in *ListCopiesRequest, opts ...grpc.CallOption) (*ListCopiesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCopiesResponse)
+	err := c.cc.Invoke(ctx, LedgerService_ListCopies_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *ledgerServiceClient) CheckLedger(ctx context.Context, in *CheckLedgerRequest, opts ...grpc.CallOption) (*CheckLedgerResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(CheckLedgerResponse)
@@ -122,6 +149,11 @@ type LedgerServiceServer interface {
 	GetInclusionProof(context.Context, *GetInclusionProofRequest) (*GetInclusionProofResponse, error)
 	// GetConsistencyProof returns the RFC 6962 proof that a smaller tree is the beginning of a larger one.
 	GetConsistencyProof(context.Context, *GetConsistencyProofRequest) (*GetConsistencyProofResponse, error)
+	// GetCheckpoint returns a signed checkpoint of this site's ledger, or of another's whose copy is kept here.
+	GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error)
+	// ListCopies returns how far the copies of other sites' ledgers are that this site keeps, in the order in which they
+	// were begun.
+	ListCopies(context.Context, *ListCopiesRequest) (*ListCopiesResponse, error)
 	// CheckLedger reads the whole ledger and tests everything that must be true of it. It takes time in proportion to the
 	// ledger's size and changes nothing.
 	CheckLedger(context.Context, *CheckLedgerRequest) (*CheckLedgerResponse, error)
@@ -146,6 +178,12 @@ func (UnimplementedLedgerServiceServer) GetInclusionProof(context.Context, *GetI
 }
 func (UnimplementedLedgerServiceServer) GetConsistencyProof(context.Context, *GetConsistencyProofRequest) (*GetConsistencyProofResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetConsistencyProof not implemented")
+}
+func (UnimplementedLedgerServiceServer) GetCheckpoint(context.Context, *GetCheckpointRequest) (*GetCheckpointResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCheckpoint not implemented")
+}
+func (UnimplementedLedgerServiceServer) ListCopies(context.Context, *ListCopiesRequest) (*ListCopiesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCopies not implemented")
 }
 func (UnimplementedLedgerServiceServer) CheckLedger(context.Context, *CheckLedgerRequest) (*CheckLedgerResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method CheckLedger not implemented")
@@ -243,6 +281,42 @@ func _LedgerService_GetConsistencyProof_Handler(srv interface{}, ctx context.Con
 	return interceptor(ctx, in, info, handler)
 }
 
+func _LedgerService_GetCheckpoint_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCheckpointRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LedgerServiceServer).GetCheckpoint(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LedgerService_GetCheckpoint_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LedgerServiceServer).GetCheckpoint(ctx, req.(*GetCheckpointRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _LedgerService_ListCopies_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCopiesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(LedgerServiceServer).ListCopies(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: LedgerService_ListCopies_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(LedgerServiceServer).ListCopies(ctx, req.(*ListCopiesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _LedgerService_CheckLedger_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(CheckLedgerRequest)
 	if err := dec(in); err != nil {
@@ -283,6 +357,14 @@ var LedgerService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetConsistencyProof",
 			Handler:    _LedgerService_GetConsistencyProof_Handler,
+		},
+		{
+			MethodName: "GetCheckpoint",
+			Handler:    _LedgerService_GetCheckpoint_Handler,
+		},
+		{
+			MethodName: "ListCopies",
+			Handler:    _LedgerService_ListCopies_Handler,
 		},
 		{
 			MethodName: "CheckLedger",
