@@ -53,6 +53,10 @@ func openStore(c Config) (db *badger.DB, err error) {
 	if err := settleLogs(dir); err != nil {
 		return nil, unopened(err)
 	}
+	ill, err := inspectStore(c)
+	if err != nil {
+		return nil, err
+	}
 	o := badger.DefaultOptions(dir).
 		WithSyncWrites(false).
 		WithDetectConflicts(false).
@@ -66,6 +70,9 @@ func openStore(c Config) (db *badger.DB, err error) {
 		WithLogger(storeLog{c.Logger})
 	if len(c.StoreKey) > 0 {
 		o = o.WithEncryptionKey(c.StoreKey.For("ledger store")).WithIndexCacheSize(indexCacheBytes).WithBlockCacheSize(blockCacheBytes)
+	}
+	if len(ill) > 0 { // Badger must not merge what is damaged
+		o = o.WithNumCompactors(0).WithNumLevelZeroTablesStall(1 << 20)
 	}
 	db, err = badger.Open(o)
 	if errors.Is(err, badger.ErrEncryptionKeyMismatch) {
