@@ -9,7 +9,7 @@ import (
 
 type scenarioDrawCmd struct {
 	Path string `arg:"" help:"A scenario's file, or its folder." placeholder:"PATH"`
-	Out  string `short:"o" help:"File to write; standard output when none is named." placeholder:"FILE.svg" type:"path"`
+	Out  string `short:"o" help:"File to write; standard output when none is named." placeholder:"FILE.svg"`
 	Seed uint64 `help:"Seed of the drills played to see where choices lead." default:"1"`
 }
 

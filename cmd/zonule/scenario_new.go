@@ -11,7 +11,7 @@ import (
 
 type scenarioNewCmd struct {
 	Name string `arg:"" help:"The new scenario's id, which becomes its folder. A trainee may see it: let it say nothing about the case." placeholder:"NAME"`
-	In   string `help:"Folder to put it in." default:"." type:"existingdir"`
+	In   string `help:"Folder to put it in." default:"."`
 }
 
 // Run writes a new scenario's folder; one that exists is left alone.

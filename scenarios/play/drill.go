@@ -79,7 +79,7 @@ func New(sc *script.Scenario, opts Options) (*Drill, error) {
 	if err != nil {
 		return nil, fmt.Errorf("scenario %s, variant %s: %w", sc.ID, v.Name, err)
 	}
-	d := &Drill{sc: sc, given: given, record: Timeline{ScenarioID: sc.ID, Digest: sc.Digest, Model: eye.Model, Variant: v.Name, Seed: opts.Seed, ClockOff: opts.ClockOff}}
+	d := &Drill{sc: sc, given: given, record: Timeline{ScenarioID: sc.ID, Digest: sc.Digest, Model: eye.Model, Variant: v.Name, Seed: opts.Seed, ClockOff: opts.ClockOff, Overlay: sc.Overlay}}
 	d.timeIdx, _ = eye.MeasureIndex("time_s")
 	if err := d.open(e); err != nil {
 		return nil, fmt.Errorf("scenario %s, variant %s: the opening: %w", sc.ID, v.Name, err)

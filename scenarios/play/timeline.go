@@ -1,6 +1,9 @@
 package play
 
-import "zonule/scenarios/eye"
+import (
+	"zonule/scenarios/eye"
+	"zonule/scenarios/script"
+)
 
 // Timeline is all that happened in one drill, as it was recorded: what the trainee decided and when,
 // and what the eye answered. It is what the judge reads. Seconds count on the drill's own clock, which
@@ -11,7 +14,8 @@ type Timeline struct {
 	Model      string // version of the model eye that answered
 	Variant    string
 	Seed       uint64
-	ClockOff   bool // time limits were off (accommodation)
+	ClockOff   bool           // time limits were off (accommodation)
+	Overlay    script.Applied // the programme\'s overlay the scenario was changed by; zero for none
 	Opening    Segment
 	Steps      []Step
 	Ending     string // id; empty while the drill runs

@@ -53,9 +53,18 @@ type Scenario struct {
 	Anywhere     []Transition // tried before each stage's own
 	Stages       []Stage
 	Endings      []Ending
-	Digest       string // of the bytes it was parsed from; empty when it was not parsed
+	Digest       string  // of the bytes it was parsed from; empty when it was not parsed
+	Overlay      Applied // the programme's overlay that changed it; zero for none
 
 	doc *text.Doc
+}
+
+// Applied names a programme's overlay and the scenario it changed. The digest of the changed scenario is made of both.
+type Applied struct {
+	ID      string
+	Version int
+	Digest  string // of the overlay's bytes
+	Base    string // digest of the scenario before
 }
 
 // Source says where a fact of the scenario comes from.
