@@ -16,6 +16,10 @@ type ledgerCmd struct {
 	Rebuild ledgerRebuildCmd `cmd:"" help:"Drop the views and fold them anew from the entries."`
 	Proof   ledgerProofCmd   `cmd:"" help:"Prove that an entry is in the ledger, or that it only grew; check such a proof."`
 	NewKey  ledgerNewKeyCmd  `cmd:"" help:"Make a key file that encrypts a new site's data at rest."`
+
+	Restream ledgerRestreamCmd `cmd:"" help:"Let a copy of the ledger in NATS that is gone for good be begun anew."`
+	Torture  ledgerTortureCmd  `cmd:"" help:"Run the fault suite against a fresh ledger: kills, lost and damaged files, a full disk, and more."`
+	Tortured ledgerTorturedCmd `cmd:"" hidden:"" help:"One of the processes under torture."`
 }
 
 // stopped are the flags of commands that work on the data folder of a site that is not running.
