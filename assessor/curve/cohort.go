@@ -36,7 +36,7 @@ type Cohort struct {
 var approachLog = family{3, func(p []float64, x float64, slope []float64) float64 {
 	k := math.Exp(p[2])
 	e := math.Exp(-k * x)
-	slope[0], slope[1] = -math.Expm1(-k*x), e
+	slope[0], slope[1] = 1-e, e
 	if slope[2] = -(p[1] - p[0]) * e * k * x; math.IsNaN(slope[2]) {
 		slope[2] = 0 // e has gone to 0 before k to infinity
 	}
@@ -79,7 +79,11 @@ func FitCohort(trainees []Trainee, correlated bool) (*Cohort, error) {
 	if err != nil {
 		return nil, &NotYet{again(len(all)), "the cohort's curve could not be told: " + err.Error()}
 	}
-	return cohortOf(fit, correlated), nil
+	refined, err := fit.Refine(subjects)
+	if err != nil {
+		return nil, &NotYet{again(len(all)), "the cohort's curve could not be told: " + err.Error()}
+	}
+	return cohortOf(refined, correlated), nil
 }
 
 func cohortReady(trainees []Trainee) ([]mixed.Subject, []Point, error) {
@@ -123,6 +127,20 @@ func cohortOf(fit *mixed.NonlinearFit, correlated bool) *Cohort {
 		c.Correlation[i][i] = 1
 	}
 	return c
+}
+
+// Intervals gives those of the shared plateau, start and ln rate at a confidence level (0.95 for
+// 95 %; it is an error outside 0..1).
+func (c *Cohort) Intervals(level float64) ([3]Range, error) {
+	var out [3]Range
+	if err := checkLevel(level); err != nil {
+		return out, err
+	}
+	t := c.quantile(level)
+	for i, v := range [3][2]float64{{c.Plateau, c.PlateauError}, {c.Start, c.StartError}, {c.LogRate, c.LogRateError}} {
+		out[i] = Range{v[0] - t*v[1], v[0] + t*v[1]}
+	}
+	return out, nil
 }
 
 // String gives what trainees share and how far they differ.

@@ -48,7 +48,7 @@ func Binomial(groups []Counts, nodes int) (*BinomialFit, error) {
 	}
 	start := make([]float64, s.p+1)
 	start[s.p] = 0.5
-	best, ok := minimise(s.deviance, start)
+	best, ok := minimise(s.deviance, start, nil)
 	if !ok {
 		return nil, ErrWanders
 	}
@@ -58,7 +58,7 @@ func Binomial(groups []Counts, nodes int) (*BinomialFit, error) {
 			return nil, ErrWanders
 		}
 	}
-	_, hess := differences(s.deviance, best, s.deviance(best))
+	hess := hessian(s.deviance, best, s.deviance(best))
 	if hess == nil {
 		return nil, ErrWanders
 	}

@@ -10,67 +10,162 @@ import (
 // deviance, a thousandth of a thousandth of what one standard error makes.
 const enough = 1e-8
 
-// minimise finds a minimum of a smooth function of a few variables of order 1 (a deviance) by
-// Newton's method on central differences, damped until each step goes down. It returns the place,
-// and false when it does not settle. The functions here are even in their variables at 0, so that
-// a variance of 0 is an ordinary minimum and needs no boundary.
-func minimise(f func([]float64) float64, start []float64) ([]float64, bool) {
+// minimise finds a minimum of a smooth function of a few variables of order 1 (a deviance) by a
+// quasi-Newton method on central differences: the Hessian is differenced once and then updated from
+// the gradients (BFGS), and again where that fails; steps are damped until each goes down. It
+// returns the place, and false when it does not settle. The functions here are even in their
+// variables at 0, so that a variance of 0 is an ordinary minimum and needs no boundary.
+//
+// moved, when not nil, is told every place that is taken.
+func minimise(f func([]float64) float64, start []float64, moved func([]float64)) ([]float64, bool) {
+	return minimiseFrom(f, start, nil, moved)
+}
+
+// minimiseFrom is minimise with the Hessian at the start, when it is known (else nil).
+func minimiseFrom(f func([]float64) float64, start []float64, first *mat.SymDense, moved func([]float64)) ([]float64, bool) {
 	x := append([]float64(nil), start...)
 	now := f(x)
-	if len(x) == 0 {
+	if len(x) == 0 || !finite(now) {
 		return x, finite(now)
 	}
-	damping := 0.0
-	for range 200 {
-		grad, hess := differences(f, x, now)
+	hess, fresh := upright(first), first != nil
+	grad := gradient(f, x)
+	for range 300 {
 		if grad == nil {
 			return x, false
 		}
-		promised := math.Inf(1)
-		if step, ok := damped(hess, grad, 0); ok {
-			promised = 0
-			for i, g := range grad {
-				promised += g * step[i] / 2
+		if hess == nil {
+			if hess, fresh = upright(hessian(f, x, now)), true; hess == nil {
+				return x, false
 			}
 		}
 		// Sums over a whole programme carry rounding of their own.
-		slack := 1e-13 * math.Abs(now)
-		done := promised < enough+slack
-		moved := false
-		for damping < 1e12 {
-			step, ok := damped(hess, grad, damping)
-			if ok {
-				next := make([]float64, len(x))
-				for i := range x {
-					next[i] = x[i] - step[i]
-				}
-				if then := f(next); then <= now+slack {
-					x, now, moved = next, then, true
-					if damping /= 10; damping < 1e-9 {
-						damping = 0
-					}
-					break
-				}
+		slack := 1e-10 + 1e-13*math.Abs(now)
+		done := false
+		if step, ok := damped(hess, grad, 0); ok {
+			promised := 0.0
+			for i, g := range grad {
+				promised += g * step[i] / 2
 			}
-			damping = math.Max(damping*10, 1e-6)
-			if done {
-				break
-			}
+			done = promised < enough+slack
+		}
+		next, then, ok := descend(f, x, now+slack, hess, grad, done)
+		switch {
+		case done && !ok:
+			return x, true
+		case !ok && fresh:
+			return x, false
+		case !ok: // the updated Hessian led astray
+			hess = nil
+			continue
+		}
+		if moved != nil {
+			moved(next)
 		}
 		if done {
-			return x, true
+			return next, true
 		}
-		if !moved {
+		after := gradient(f, next)
+		if after == nil {
 			return x, false
 		}
+		if !update(hess, x, next, grad, after) {
+			hess = nil
+		}
+		x, now, grad, fresh = next, then, after, false
 	}
 	return x, false
 }
 
-// differences is the gradient and the Hessian; nil when the function is not finite nearby.
-func differences(f func([]float64) float64, x []float64, now float64) ([]float64, *mat.SymDense) {
+// descend tries steps of rising damping until one goes down to at most limit. Once the search is as
+// good as done it tries the first alone.
+func descend(f func([]float64) float64, x []float64, limit float64, hess *mat.SymDense, grad []float64, done bool) ([]float64, float64, bool) {
+	for damping := 0.0; damping < 1e9; damping = math.Max(damping*10, 1e-3) {
+		step, ok := damped(hess, grad, damping)
+		if ok {
+			next := make([]float64, len(x))
+			for i := range x {
+				next[i] = x[i] - step[i]
+			}
+			if then := f(next); then <= limit {
+				return next, then, true
+			}
+			if done {
+				break
+			}
+		}
+	}
+	return nil, 0, false
+}
+
+// update is the BFGS update of the Hessian; false when the step shows no positive curvature.
+func update(hess *mat.SymDense, x, next, grad, after []float64) bool {
 	n := len(x)
-	grad, hess := make([]float64, n), mat.NewSymDense(n, nil)
+	s, y := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
+	for i := range x {
+		s.SetVec(i, next[i]-x[i])
+		y.SetVec(i, after[i]-grad[i])
+	}
+	var hs mat.VecDense
+	hs.MulVec(hess, s)
+	shs, ys := mat.Dot(s, &hs), mat.Dot(y, s)
+	if !(shs > 0) || !(ys > 1e-4*shs) {
+		return false
+	}
+	hess.SymRankOne(hess, 1/ys, y)
+	hess.SymRankOne(hess, -1/shs, &hs)
+	return true
+}
+
+// upright turns the Hessian's falling directions round, so that every step goes down; nil for nil.
+func upright(hess *mat.SymDense) *mat.SymDense {
+	if hess == nil {
+		return nil
+	}
+	var eigen mat.EigenSym
+	if !eigen.Factorize(hess, true) {
+		return nil
+	}
+	values := eigen.Values(nil)
+	var vectors mat.Dense
+	eigen.VectorsTo(&vectors)
+	largest := 0.0
+	for _, v := range values {
+		largest = math.Max(largest, math.Abs(v))
+	}
+	n := len(values)
+	out := mat.NewSymDense(n, nil)
+	for k, v := range values {
+		out.SymRankOne(out, math.Max(math.Abs(v), 1e-9*largest), vectors.ColView(k))
+	}
+	return out
+}
+
+// width of a difference in a variable.
+func width(x, of float64) float64 { return of * (0.3 + math.Abs(x)) }
+
+// gradient by central differences; nil when the function is not finite nearby.
+func gradient(f func([]float64) float64, x []float64) []float64 {
+	grad := make([]float64, len(x))
+	at := append([]float64(nil), x...)
+	for i := range x {
+		h := width(x[i], 1e-4)
+		at[i] = x[i] + h
+		up := f(at)
+		at[i] = x[i] - h
+		down := f(at)
+		at[i] = x[i]
+		if grad[i] = (up - down) / (2 * h); !finite(grad[i]) {
+			return nil
+		}
+	}
+	return grad
+}
+
+// hessian by central differences; nil when the function is not finite nearby.
+func hessian(f func([]float64) float64, x []float64, now float64) *mat.SymDense {
+	n := len(x)
+	hess := mat.NewSymDense(n, nil)
 	at := append([]float64(nil), x...)
 	probe := func(i int, di float64, j int, dj float64) float64 {
 		at[i] += di
@@ -79,29 +174,22 @@ func differences(f func([]float64) float64, x []float64, now float64) ([]float64
 		at[i], at[j] = x[i], x[j]
 		return v
 	}
-	width := func(i int, of float64) float64 { return of * (0.1 + math.Abs(x[i])) }
 	for i := range n {
-		h := width(i, 1e-4)
-		up, down := probe(i, h, i, 0), probe(i, -h, i, 0)
-		grad[i] = (up - down) / (2 * h)
-		h = width(i, 1e-3)
-		up, down = probe(i, h, i, 0), probe(i, -h, i, 0)
-		hess.SetSym(i, i, (up-2*now+down)/(h*h))
-		if !finite(grad[i]) || !finite(hess.At(i, i)) {
-			return nil, nil
-		}
-	}
-	for i := range n {
+		hi := width(x[i], 1e-3)
+		hess.SetSym(i, i, (probe(i, hi, i, 0)-2*now+probe(i, -hi, i, 0))/(hi*hi))
 		for j := range i {
-			hi, hj := width(i, 1e-3), width(j, 1e-3)
-			v := (probe(i, hi, j, hj) - probe(i, hi, j, -hj) - probe(i, -hi, j, hj) + probe(i, -hi, j, -hj)) / (4 * hi * hj)
-			if !finite(v) {
-				return nil, nil
-			}
-			hess.SetSym(i, j, v)
+			hj := width(x[j], 1e-3)
+			hess.SetSym(i, j, (probe(i, hi, j, hj)-probe(i, hi, j, -hj)-probe(i, -hi, j, hj)+probe(i, -hi, j, -hj))/(4*hi*hj))
 		}
 	}
-	return grad, hess
+	for i := range n {
+		for j := range n {
+			if !finite(hess.At(i, j)) {
+				return nil
+			}
+		}
+	}
+	return hess
 }
 
 // damped solves (H + damping D) step = grad, D the size of H's diagonal; false when that is not

@@ -36,8 +36,10 @@ type NonlinearFit struct {
 	N, Iterations int
 	Options       NonlinearOptions
 
-	f      Function
-	factor []float64 // lambda, q by q: Random is sigma squared lambda lambda'
+	f            Function
+	factor       []float64   // lambda, q by q: Random is sigma squared lambda lambda'
+	theta, scale []float64   // what it is made of
+	joint        [][]float64 // covariance of Fixed and theta together; nil before Refine
 }
 
 const (
@@ -280,7 +282,7 @@ func (s *search) penalised() error {
 }
 
 func (s *search) result(sum *sums, m solved, round int) *NonlinearFit {
-	f := &NonlinearFit{Fixed: s.beta, N: sum.n, Iterations: round, Options: s.opt, f: s.Function, factor: s.lambda}
+	f := &NonlinearFit{Fixed: s.beta, N: sum.n, Iterations: round, Options: s.opt, f: s.Function, factor: s.lambda, theta: s.theta, scale: s.scale}
 	linear := &Fit{s: sum, theta: s.theta}
 	linear.fill(m)
 	f.Errors, f.FixedCov, f.Random, f.Sigma = linear.Errors, linear.FixedCov, linear.Random, linear.Sigma

@@ -10,8 +10,7 @@ import (
 type Placed struct {
 	Par []float64
 	// Cov is the covariance of the error of Par: what the trainee's drills leave open, and the
-	// uncertainty of what trainees share. That of the variances themselves is not in it, so with
-	// few trainees intervals are somewhat short.
+	// uncertainty of what trainees share; after Refine also that of how far they differ.
 	Cov [][]float64
 	// Own is, for each parameter that differs between trainees, the share of the spread between
 	// trainees that the drills have settled: near 0 the parameter is still the cohort's, near 1
@@ -52,17 +51,7 @@ func (f *NonlinearFit) Place(x, y []float64) (Placed, error) {
 			}
 		}
 	}
-	out.Cov = make([][]float64, s.p)
-	for i := range out.Cov {
-		out.Cov[i] = make([]float64, s.p)
-		for j := range s.p {
-			for k := range s.p {
-				for l := range s.p {
-					out.Cov[i][j] += m[i*s.p+k] * f.FixedCov[k][l] * m[j*s.p+l]
-				}
-			}
-		}
-	}
+	out.Cov = f.shared(s, m)
 	variance := f.Sigma * f.Sigma
 	for k, r := range s.opt.Random {
 		for l, c := range s.opt.Random {
@@ -137,4 +126,65 @@ func (s *search) mode() (u, a, zx []float64, err error) {
 		}
 	}
 	return nil, nil, nil, ErrWanders
+}
+
+// shared is what the uncertainty of the fit's parameters makes of a trainee's: m is how the trainee's
+// follow the shared ones; how they follow the factor is found by differences.
+func (f *NonlinearFit) shared(s *search, m []float64) [][]float64 {
+	p := s.p
+	slopes := make([][]float64, p) // of each parameter of the trainee, in all parameters of the fit
+	for i := range p {
+		slopes[i] = append(slopes[i], m[i*p:(i+1)*p]...)
+	}
+	cov := f.FixedCov
+	if moves, ok := f.byTheta(s); f.joint != nil && ok {
+		cov = f.joint
+		for i := range p {
+			slopes[i] = append(slopes[i], moves[i]...)
+		}
+	}
+	out := make([][]float64, p)
+	for i := range out {
+		out[i] = make([]float64, p)
+		for j := range p {
+			for k, a := range slopes[i] {
+				for l, b := range slopes[j] {
+					out[i][j] += a * cov[k][l] * b
+				}
+			}
+		}
+	}
+	return out
+}
+
+// byTheta differences the trainee's parameters in each entry of theta.
+func (f *NonlinearFit) byTheta(s *search) ([][]float64, bool) {
+	sum := newSums(s.p, s.q, f.Options.Diagonal, false)
+	sum.scale = f.scale
+	at := func(theta []float64) ([]float64, bool) {
+		one := *s
+		one.lambda, one.par = sum.lambda(theta), make([]float64, s.p)
+		u, _, _, err := one.mode()
+		if err != nil {
+			return nil, false
+		}
+		return one.at(one.beta, u), true
+	}
+	out := make([][]float64, s.p)
+	theta := append([]float64(nil), f.theta...)
+	for k := range theta {
+		h := width(theta[k], 1e-4)
+		theta[k] += h
+		up, ok1 := at(theta)
+		theta[k] -= 2 * h
+		down, ok2 := at(theta)
+		theta[k] = f.theta[k]
+		if !ok1 || !ok2 {
+			return nil, false
+		}
+		for i := range out {
+			out[i] = append(out[i], (up[i]-down[i])/(2*h))
+		}
+	}
+	return out, true
 }

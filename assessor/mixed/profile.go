@@ -114,7 +114,7 @@ func (p *profiler) variance(i int) (low, high float64, err error) {
 			v := append(append([]float64(nil), free[:i]...), at)
 			return append(v, free[i:]...)
 		}
-		free, ok := minimise(func(x []float64) float64 { return p.deviance(place(x), w) }, free)
+		free, ok := minimise(func(x []float64) float64 { return p.deviance(place(x), w) }, free, nil)
 		if !ok {
 			return nil, 0, ErrWanders
 		}

@@ -231,7 +231,7 @@ func (s *sums) variance(m solved) float64 {
 // fit searches theta from a start.
 func (s *sums) fit(theta []float64) ([]float64, solved, bool) {
 	w := s.work()
-	theta, ok := minimise(func(t []float64) float64 { return s.at(t, w, false).criterion }, theta)
+	theta, ok := minimise(func(t []float64) float64 { return s.at(t, w, false).criterion }, theta, nil)
 	return theta, s.at(theta, w, true), ok
 }
 
