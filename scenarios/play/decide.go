@@ -33,6 +33,9 @@ func (d *Drill) Decide(dec Decision) (Step, error) {
 	if d.Ended() {
 		return Step{}, &Refusal{Kind: Ended, Reason: "the drill has ended", Instead: "start another"}
 	}
+	if d.paused {
+		return Step{}, &Refusal{Kind: Paused, Reason: "the drill is paused", Instead: "resume it first"}
+	}
 	st, _ := d.sc.Stage(d.now.stage)
 	elapsed, err := d.checkTime(st, dec)
 	if err != nil {
@@ -84,6 +87,8 @@ func (d *Drill) checkTime(st *script.Stage, dec Decision) (float64, error) {
 		return limit, nil
 	case math.IsNaN(dec.Elapsed) || dec.Elapsed < 0 || dec.Elapsed > MaxElapsed:
 		return 0, &Refusal{Kind: BadElapsed, Reason: fmt.Sprintf("%g s of thinking time is out of range", dec.Elapsed), Instead: fmt.Sprintf("send from 0 to %d s", MaxElapsed)}
+	case dec.Elapsed < d.now.thought:
+		return 0, &Refusal{Kind: BadElapsed, Reason: fmt.Sprintf("%g s of thinking time is before the last event, at %g s", dec.Elapsed, d.now.thought), Instead: "count the seconds from when the scene was shown"}
 	case limit > 0 && dec.Elapsed > limit:
 		return 0, &Refusal{Kind: TimeIsUp, Reason: fmt.Sprintf("the limit of %g s has passed", limit), Instead: "send that the clock ran out (TimedOut)"}
 	}
@@ -92,7 +97,7 @@ func (d *Drill) checkTime(st *script.Stage, dec Decision) (float64, error) {
 
 // limit gives the time limit that applies to a stage, 0 for none.
 func (d *Drill) limit(st *script.Stage) float64 {
-	if st.Clock == nil || d.record.ClockOff {
+	if st.Clock == nil || d.noClock {
 		return 0
 	}
 	return st.Clock.Seconds
@@ -101,15 +106,30 @@ func (d *Drill) limit(st *script.Stage) float64 {
 // thinking gives how long the eye goes on. With the clock switched off thinking beyond the stage's limit costs
 // nothing: whoever needs more time is not to pay for it with the eye.
 func (d *Drill) thinking(st *script.Stage, elapsed float64) float64 {
-	if d.record.ClockOff && st.Clock != nil {
+	if d.noClock && st.Clock != nil {
 		return min(elapsed, st.Clock.Seconds)
 	}
 	return elapsed
 }
 
-// think lets the eye go on, with the stage's pedal on the first decision of a visit.
+// think lets the eye go on for what is left of the thinking time, and joins it to what an event cut off.
 func (d *Drill) think(s *state, st *script.Stage, seconds float64, step *Step) error {
 	seg := d.begin(s)
+	if err := d.goOn(s, st, seconds-s.thought, seg); err != nil {
+		return err
+	}
+	step.Thinking = seg.Segment
+	if s.partial != nil {
+		step.Thinking = d.join(s.partial.clone(), seg.Segment)
+	}
+	s.thought, s.partial = 0, nil
+	s.tries++
+	s.note = ""
+	return nil
+}
+
+// goOn lets the eye go on, with the stage's pedal when nothing has happened on this visit yet.
+func (d *Drill) goOn(s *state, st *script.Stage, seconds float64, seg *stretch) error {
 	if st.Pedal != nil && s.fresh {
 		bound, err := d.sc.Bind([]script.Action{{Verb: "pedal", Args: []script.Argument{{Name: "position", Term: *st.Pedal}}}}, d.given)
 		if err != nil {
@@ -119,6 +139,7 @@ func (d *Drill) think(s *state, st *script.Stage, seconds float64, step *Step) e
 			d.add(s, seg, r)
 		}
 	}
+	s.fresh = false
 	for seconds > 0 {
 		r, err := s.eye.Run(min(seconds, longestRun))
 		if err != nil {
@@ -127,10 +148,6 @@ func (d *Drill) think(s *state, st *script.Stage, seconds float64, step *Step) e
 		d.add(s, seg, r)
 		seconds -= longestRun
 	}
-	step.Thinking = seg.Segment
-	s.fresh = false
-	s.tries++
-	s.note = ""
 	return nil
 }
 

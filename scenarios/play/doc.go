@@ -6,6 +6,9 @@
 // pedal where it was, before the decision acts. A decision that is refused changes nothing. [Replay] plays a
 // recorded [Timeline] again and [Compare] says where the eye answered otherwise than it did then.
 //
+// A facilitator may pause, bring an event about, annotate, switch the clock off and take a mis-tap back; each stands in
+// the timeline as an [Event] of its own, apart from the trainee's decisions.
+//
 // A [Player] plays drills by a [Policy], for checks and for invented trainees; it sees what a trainee sees.
 //
 // The package knows no clock, no files and no global chance.

@@ -26,7 +26,9 @@ type Drill struct {
 	record  Timeline
 	now     state
 	before  *state // what Undo goes back to; nil when there is nothing to take back
-	timeIdx int    // index of the measure time_s
+	paused  bool
+	noClock bool // time limits are off now
+	timeIdx int  // index of the measure time_s
 }
 
 // state is what changes from decision to decision.
@@ -38,7 +40,9 @@ type state struct {
 	fresh   bool // no decision taken on this visit yet, so the stage's pedal applies
 	counts  map[string]int
 	marks   map[string]bool
-	note    string // what could not be done, shown before the next cue
+	note    string   // what could not be done, shown before the next cue
+	thought float64  // seconds of the present decision's thinking that an event has let pass already
+	partial *Segment // what happened in them; never changed once it stands here
 	ending  string
 	safe    bool
 }
@@ -79,7 +83,7 @@ func New(sc *script.Scenario, opts Options) (*Drill, error) {
 	if err != nil {
 		return nil, fmt.Errorf("scenario %s, variant %s: %w", sc.ID, v.Name, err)
 	}
-	d := &Drill{sc: sc, given: given, record: Timeline{ScenarioID: sc.ID, Digest: sc.Digest, Model: eye.Model, Variant: v.Name, Seed: opts.Seed, ClockOff: opts.ClockOff, Overlay: sc.Overlay}}
+	d := &Drill{sc: sc, given: given, record: Timeline{ScenarioID: sc.ID, Digest: sc.Digest, Model: eye.Model, Variant: v.Name, Seed: opts.Seed, ClockOff: opts.ClockOff, Overlay: sc.Overlay}, noClock: opts.ClockOff}
 	d.timeIdx, _ = eye.MeasureIndex("time_s")
 	if err := d.open(e); err != nil {
 		return nil, fmt.Errorf("scenario %s, variant %s: the opening: %w", sc.ID, v.Name, err)
@@ -123,6 +127,7 @@ func (d *Drill) Ended() bool { return d.now.ending != "" }
 func (d *Drill) Timeline() *Timeline {
 	t := d.record
 	t.Steps = slices.Clone(d.record.Steps)
+	t.Events = slices.Clone(d.record.Events)
 	return &t
 }
 

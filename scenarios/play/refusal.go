@@ -15,6 +15,10 @@ const (
 	TimeIsUp                  // the stage's limit has passed; send that the clock ran out
 	NoLimit                   // the clock cannot run out here
 	NothingToUndo             // no decision that can be taken back
+	Paused                    // the drill stands still; resume it first
+	NotPaused                 // there is no pause to end
+	NotListed                 // not among the events a facilitator can bring about
+	NoWords                   // an annotation without words, or with too many
 )
 
 // Refusal says why a decision is not taken. The drill is unchanged.

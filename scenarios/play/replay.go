@@ -20,6 +20,9 @@ func Replay(sc *script.Scenario, t *Timeline) (*Drill, error) {
 		return nil, err
 	}
 	for i, step := range t.Steps {
+		if err := d.again(t, i); err != nil {
+			return nil, err
+		}
 		if step.Index != i {
 			return nil, fmt.Errorf("decision %d is recorded in place %d; the timeline is not whole", step.Index, i)
 		}
@@ -32,7 +35,20 @@ func Replay(sc *script.Scenario, t *Timeline) (*Drill, error) {
 			}
 		}
 	}
-	return d, nil
+	return d, d.again(t, len(t.Steps))
+}
+
+// again brings about the events recorded before a decision.
+func (d *Drill) again(t *Timeline, before int) error {
+	for _, e := range t.Events {
+		if e.Before != before {
+			continue
+		}
+		if err := d.repeat(e); err != nil {
+			return fmt.Errorf("the event %s before decision %d cannot be brought about again: %w", e.Kind, before, err)
+		}
+	}
+	return nil
 }
 
 // Decision gives the decision a step recorded.
@@ -85,6 +101,12 @@ func Compare(recorded, replayed *Timeline, tolerance float64) []Difference {
 		differ(i, "next", a.Next, b.Next)
 		differ(i, "refusal", fmt.Sprint(a.Refused != ""), fmt.Sprint(b.Refused != ""))
 		out = append(out, compareMeasures(i, a.Doing.After, b.Doing.After, tolerance)...)
+	}
+	differ(-1, "number of events", fmt.Sprint(len(recorded.Events)), fmt.Sprint(len(replayed.Events)))
+	for i := range min(len(recorded.Events), len(replayed.Events)) {
+		a, b := recorded.Events[i], replayed.Events[i]
+		differ(a.Before, "event", string(a.Kind), string(b.Kind))
+		out = append(out, compareMeasures(a.Before, a.Doing.After, b.Doing.After, tolerance)...)
 	}
 	differ(-1, "ending", recorded.Ending, replayed.Ending)
 	differ(-1, "safe", fmt.Sprint(recorded.Safe), fmt.Sprint(replayed.Safe))

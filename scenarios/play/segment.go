@@ -1,6 +1,8 @@
 package play
 
 import (
+	"slices"
+
 	"zonule/scenarios/eye"
 	"zonule/scenarios/script"
 )
@@ -67,6 +69,13 @@ func (d *Drill) shift(seg *Segment, by float64) {
 	}
 	seg.Low[d.timeIdx] -= by
 	seg.High[d.timeIdx] -= by
+}
+
+// clone copies the segment so that its marks can be added to.
+func (s *Segment) clone() Segment {
+	c := *s
+	c.Marks = slices.Clone(s.Marks)
+	return c
 }
 
 // join appends a later segment to an earlier one.

@@ -18,8 +18,9 @@ type Timeline struct {
 	Overlay    script.Applied // the programme\'s overlay the scenario was changed by; zero for none
 	Opening    Segment
 	Steps      []Step
-	Ending     string // id; empty while the drill runs
-	Safe       bool   // the ending is a safe one
+	Events     []Event // what the facilitator did; the judge leaves it out
+	Ending     string  // id; empty while the drill runs
+	Safe       bool    // the ending is a safe one
 }
 
 // Segment is one stretch of eye time: what happened in it, the extremes, and the state after it.
