@@ -45,6 +45,7 @@ type Config struct {
 	Programme, Site string          // ids; may be left out when the folder knows them
 	Listen, Pages   string          // where gRPC and the pages listen; empty for not at all
 	Clock           clock.Clock     // the machine's when nil
+	NATSPort        int             // of 127.0.0.1, where others may follow the events; 0 for none
 	StoreKey        ledger.StoreKey // encrypts ledger and NATS files at rest; not encrypted when nil
 	Snapshots       Snapshots       // exports made now and then
 	Log             *slog.Logger
@@ -130,7 +131,7 @@ func (s *Site) openNATS(_ context.Context, c Config) error {
 	if _, err := identify(c); err != nil {
 		return err
 	}
-	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log, StoreKey: c.StoreKey})
+	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log, StoreKey: c.StoreKey, Loopback: c.NATSPort != 0, Port: c.NATSPort, ReadersOnly: true})
 	if err != nil {
 		return err
 	}
@@ -148,6 +149,11 @@ func (s *Site) openRelay(_ context.Context, c Config) error {
 	if err != nil {
 		return err
 	}
+	unsubscribe, err := relay.ServeJSON(s.nats, s.Ledger)
+	if err != nil {
+		return err
+	}
+	s.onClose(func() error { _ = unsubscribe(); return nil }) // NATS may be gone already
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan struct{})
 	go func() { defer close(ended); _ = carrier.Run(ctx) }() // it ends only when it is told to, or with the ledger

@@ -1,6 +1,7 @@
 package relay
 
 import (
+	"crypto/rand"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -31,6 +32,9 @@ type EmbeddedOptions struct {
 	Loopback bool
 	// Port is that port; any free one when 0.
 	Port int
+	// ReadersOnly lets whoever comes through the port read and follow streams and ask for answers, and nothing else.
+	// Connections from within the process, made by Connect, may do everything.
+	ReadersOnly bool
 	// StoreKey encrypts the streams' files; they are not encrypted when nil. It must be the one they were made with.
 	StoreKey ledger.StoreKey
 	// Logger is told of the server's warnings and errors; slog.Default() when nil.
@@ -42,6 +46,7 @@ type Server struct {
 	dir     string
 	options EmbeddedOptions
 	lock    *os.File
+	secret  string // of connections from within, when others may only read
 	mu      sync.Mutex
 	nats    *server.Server
 }
@@ -75,6 +80,11 @@ func (s *Server) Start() error {
 	}
 	if key := s.options.StoreKey.For("nats store"); key != nil {
 		o.JetStreamKey, o.JetStreamCipher = hex.EncodeToString(key), server.AES
+	}
+	if s.options.ReadersOnly {
+		s.secret = rand.Text()
+		o.Users = []*server.User{{Username: insider, Password: s.secret}, {Username: "reader", Permissions: readers()}}
+		o.NoAuthUser = "reader"
 	}
 	if o.Port == 0 {
 		o.Port = server.RANDOM_PORT
@@ -154,9 +164,33 @@ func (s *Server) InProcessConn() (net.Conn, error) {
 	return n.InProcessConn()
 }
 
+// insider is the user that connections from within are.
+const insider = "insider"
+
+// insider gives the user and the present secret, which is another after each Start.
+func (s *Server) insider() (user, secret string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.secret == "" {
+		return "", ""
+	}
+	return insider, s.secret
+}
+
+// readers is what those may do who may only read: subscribe to anything, follow streams, and ask for answers.
+func readers() *server.Permissions {
+	return &server.Permissions{
+		Subscribe: &server.SubjectPermission{Allow: []string{">"}},
+		Publish: &server.SubjectPermission{Allow: []string{
+			"zonule-json.>", "$JS.API.INFO", "$JS.API.STREAM.NAMES", "$JS.API.STREAM.LIST", "$JS.API.STREAM.INFO.*", "$JS.API.STREAM.MSG.GET.*",
+			"$JS.API.DIRECT.GET.>", "$JS.API.CONSUMER.>", "$JS.ACK.>", "$JS.FC.>",
+		}},
+	}
+}
+
 // Connect makes a connection from within the process, which comes back by itself when the server does.
 func (s *Server) Connect(name string) (*nats.Conn, error) {
-	return nats.Connect("", nats.InProcessServer(s), nats.Name(name), nats.MaxReconnects(-1),
+	return nats.Connect("", nats.InProcessServer(s), nats.Name(name), nats.UserInfoHandler(s.insider), nats.MaxReconnects(-1),
 		nats.ReconnectWait(100*time.Millisecond), nats.ReconnectJitter(0, 0), nats.RetryOnFailedConnect(true),
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
 			s.options.Logger.Warn("nats connection", "name", name, "error", err)
