@@ -17,10 +17,11 @@ type Range struct {
 // Intervals gives a two-sided interval for each component of [Study.Components].
 //
 // Balanced scores: the modified large-sample interval of Ting, Burdick, Graybill, Jeyaratnam and
-// Lu 1990 (J Stat Comput Simul 35:135-43) on the mean squares, exact for the residual; ends below 0
-// are put to 0. Unbalanced scores: the profile of the restricted likelihood, an approximation. Over
-// 2,000 simulated cohorts of each of seven studies, down to three or four raters, 93.5 to 95.9 % of
-// the 95 % intervals held the truth; testdata/statistics/components_coverage.txt has the table. Effects are taken to be normal.
+// Lu 1990 (J Stat Comput Simul 35:135-43; formula from memory, checked by simulation) on the mean
+// squares, exact for the residual; ends below 0 are put to 0. Unbalanced scores: the profile of the
+// restricted likelihood, an approximation. Over 2,000 simulated cohorts of each of seven studies,
+// down to three or four raters, 93.5 to 95.9 % of the 95 % intervals held the truth;
+// testdata/statistics/components_coverage.txt has the table. Effects are taken to be normal.
 //
 // It is an error when the level is outside 0..1 or a profile does not settle.
 func (s *Study) Intervals(level float64) ([]Range, error) {
