@@ -21,6 +21,9 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(childEnv); dir != "" {
 		writeUntilKilled(dir)
 	}
+	if dir := os.Getenv(openerEnv); dir != "" {
+		openAndTell(dir)
+	}
 	os.Exit(m.Run())
 }
 
