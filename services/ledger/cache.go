@@ -48,14 +48,12 @@ func (c *cache) put(space, key string, r remembered) {
 
 // apply takes over what a layer changed, once it is committed.
 func (c *cache) apply(l *layer) {
-	for space, in := range l.spaces {
-		if !strings.HasPrefix(space, spaceView) {
-			continue
-		}
-		for key, change := range in {
+	_ = l.each(func(space, key string, change change) error {
+		if strings.HasPrefix(space, spaceView) {
 			c.put(space, key, remembered{change.row, change.stored != nil})
 		}
-	}
+		return nil
+	})
 }
 
 // cached is a snapshot read through the cache.

@@ -131,23 +131,19 @@ func (s *scratch) spill(l *layer) error {
 	}
 	w := s.db.NewWriteBatch()
 	defer w.Cancel()
-	for _, in := range l.spaces {
-		for _, c := range in {
-			var err error
-			if c.stored == nil {
-				err = w.Delete(c.full)
-			} else {
-				err = w.Set(c.full, c.stored)
-			}
-			if err != nil {
-				return err
-			}
+	err := l.each(func(_, _ string, c change) error {
+		if c.stored == nil {
+			return w.Delete(c.full)
 		}
+		return w.Set(c.full, c.stored)
+	})
+	if err != nil {
+		return err
 	}
 	if err := w.Flush(); err != nil {
 		return err
 	}
-	l.spaces, l.bytes, l.count = map[string]map[string]change{}, 0, 0
+	l.empty()
 	if s.snap != nil {
 		s.snap.txn.Discard()
 	}

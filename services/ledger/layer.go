@@ -23,29 +23,93 @@ type change struct {
 	row    row
 }
 
-// layer holds changes that are not yet written, over what lies below.
+// layer holds changes that are not yet written, over what lies below. Few of them lie in a list, as those of one command
+// do: a map for each command would be most of what a command costs.
 type layer struct {
 	under  rows
-	spaces map[string]map[string]change
-	bytes  int64 // upper estimate of what the changes weigh in a Badger transaction
+	few    []placed
+	spaces map[string]map[string]change // instead of the list, once there are many
+	bytes  int64                        // upper estimate of what the changes weigh in a Badger transaction
 	count  int64
 }
 
-func newLayer(under rows) *layer { return &layer{under: under, spaces: map[string]map[string]change{}} }
+// placed is a change with its place.
+type placed struct {
+	space, key string
+	change
+}
+
+// mostFew is how many changes lie in a list.
+const mostFew = 12
+
+func newLayer(under rows) *layer { return &layer{under: under} }
 
 // rowWeight is what Badger counts for a row beyond its key and value, rounded up.
 const rowWeight = 16
 
 func (l *layer) set(space, key string, c change) {
+	l.bytes += int64(len(c.full)+len(c.stored)) + rowWeight
+	l.count++
+	l.place(space, key, c)
+}
+
+// place keeps a change, in place of one of the same row.
+func (l *layer) place(space, key string, c change) {
+	if l.spaces == nil {
+		for i := range l.few {
+			if l.few[i].key == key && l.few[i].space == space {
+				l.few[i].change = c
+				return
+			}
+		}
+		if len(l.few) < mostFew {
+			l.few = append(l.few, placed{space, key, c})
+			return
+		}
+		l.spaces = map[string]map[string]change{}
+		for _, p := range l.few {
+			l.place(p.space, p.key, p.change)
+		}
+		l.few = nil
+	}
 	in := l.spaces[space]
 	if in == nil {
 		in = map[string]change{}
 		l.spaces[space] = in
 	}
 	in[key] = c
-	l.bytes += int64(len(c.full)+len(c.stored)) + rowWeight
-	l.count++
 }
+
+// find gives the change of a row.
+func (l *layer) find(space, key string) (change, bool) {
+	for i := range l.few {
+		if l.few[i].key == key && l.few[i].space == space {
+			return l.few[i].change, true
+		}
+	}
+	c, ok := l.spaces[space][key]
+	return c, ok
+}
+
+// each calls f with every change, in no order, until it gives an error.
+func (l *layer) each(f func(space, key string, c change) error) error {
+	for i := range l.few {
+		if err := f(l.few[i].space, l.few[i].key, l.few[i].change); err != nil {
+			return err
+		}
+	}
+	for space, in := range l.spaces {
+		for key, c := range in {
+			if err := f(space, key, c); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// empty takes all changes away.
+func (l *layer) empty() { l.few, l.spaces, l.bytes, l.count = nil, nil, 0, 0 }
 
 // put takes a stored value whose checksum is still open, closes it and keeps it. It gives the row's checksum.
 func (l *layer) put(space, key string, stored []byte) uint32 {
@@ -60,7 +124,7 @@ func (l *layer) remove(space, key string) {
 }
 
 func (l *layer) get(space, key string) (row, bool, error) {
-	if c, ok := l.spaces[space][key]; ok {
+	if c, ok := l.find(space, key); ok {
 		return c.row, c.stored != nil, nil
 	}
 	return l.under.get(space, key)
@@ -74,10 +138,18 @@ func (l *layer) scan(space, prefix, after string, expect int, f func(string, row
 		change
 	}
 	var mine []named
-	for key, c := range l.spaces[space] {
+	note := func(key string, c change) {
 		if key > after && strings.HasPrefix(key, prefix) {
 			mine = append(mine, named{key, c})
 		}
+	}
+	for _, p := range l.few {
+		if p.space == space {
+			note(p.key, p.change)
+		}
+	}
+	for key, c := range l.spaces[space] {
+		note(key, c)
 	}
 	if len(mine) == 0 {
 		return l.under.scan(space, prefix, after, expect, f)
@@ -125,33 +197,17 @@ func (l *layer) scan(space, prefix, after string, expect int, f func(string, row
 
 // pour moves all changes into the layer below.
 func (l *layer) pour(into *layer) {
-	for space, in := range l.spaces {
-		if into.spaces[space] == nil {
-			into.spaces[space] = in
-			continue
-		}
-		for key, c := range in {
-			into.spaces[space][key] = c
-		}
-	}
+	_ = l.each(func(space, key string, c change) error { into.place(space, key, c); return nil })
 	into.bytes += l.bytes
 	into.count += l.count
 }
 
 // write puts every change into a Badger transaction.
 func (l *layer) write(txn *badger.Txn) error {
-	for _, in := range l.spaces {
-		for _, c := range in {
-			var err error
-			if c.stored == nil {
-				err = txn.Delete(c.full)
-			} else {
-				err = txn.Set(c.full, c.stored)
-			}
-			if err != nil {
-				return err
-			}
+	return l.each(func(_, _ string, c change) error {
+		if c.stored == nil {
+			return txn.Delete(c.full)
 		}
-	}
-	return nil
+		return txn.Set(c.full, c.stored)
+	})
 }

@@ -235,15 +235,17 @@ func (l *Ledger) scrubOnce(ctx context.Context) (scrubbed, error) {
 // rehash stores tree hashes that were computed again. It runs in the writer.
 func (l *Ledger) rehash(groups *layer) error {
 	piece := newLayer(nil)
-	for key, c := range groups.spaces[spaceHash] {
-		piece.set(spaceHash, key, c)
+	err := groups.each(func(space, key string, c change) error {
+		piece.set(space, key, c)
 		if piece.bytes < l.db.MaxBatchSize()/2 && piece.count < l.db.MaxBatchCount()/2 {
-			continue
+			return nil
 		}
-		if err := l.store(piece); err != nil {
-			return err
-		}
+		full := piece
 		piece = newLayer(nil)
+		return l.store(full)
+	})
+	if err != nil {
+		return err
 	}
 	if err := l.store(piece); err != nil {
 		return err
