@@ -22,8 +22,8 @@ type Way struct {
 
 // How much Learn plays: drills for each variant, and visits of a stage at which everything is tried.
 const (
-	learnDrills = 10
-	learnVisits = 3
+	learnDrills = 8
+	learnVisits = 2
 )
 
 // Learn plays a scenario in every variant and tries at the stages it comes to where everything leads. What it
