@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -46,7 +47,8 @@ type Server struct {
 	dir     string
 	options EmbeddedOptions
 	lock    *os.File
-	secret  string // of connections from within, when others may only read
+	secret  string      // of connections from within, when others may only read
+	gaveUp  atomic.Bool // a stream, after a failed write
 	mu      sync.Mutex
 	nats    *server.Server
 }
@@ -93,14 +95,54 @@ func (s *Server) Start() error {
 	if err != nil {
 		return fault.Wrap(err, codes.FailedPrecondition, "NATS_NOT_STARTED", "The embedded NATS server cannot be set up. Look at the log.")
 	}
-	n.SetLoggerV2(serverLog{s.options.Logger}, false, false, false)
+	n.SetLoggerV2(serverLog{s.options.Logger, &s.gaveUp}, false, false, false)
 	n.Start()
 	if !n.ReadyForConnections(30*time.Second) || !n.JetStreamEnabled() {
 		n.Shutdown()
 		return fault.New(codes.FailedPrecondition, "NATS_NOT_STARTED", fmt.Sprintf("The embedded NATS server did not come up in 30 s on the folder %s. Look at the log.", s.dir))
 	}
 	s.nats = n
+	go s.tend(n)
 	return nil
+}
+
+// tendEvery is how often the server is looked after.
+const tendEvery = 3 * time.Second
+
+// tend starts a server again that has given JetStream up, or a stream: when a write fails, as on a full disk, it takes no
+// more for as long as it runs, also when there is room again, and says so in its log only. While the disk stays full that
+// repeats itself.
+func (s *Server) tend(n *server.Server) {
+	for {
+		time.Sleep(tendEvery)
+		s.mu.Lock()
+		current := s.nats == n
+		s.mu.Unlock()
+		if !current {
+			return
+		}
+		if n.JetStreamEnabled() && !s.gaveUp.Swap(false) {
+			continue
+		}
+		s.options.Logger.Warn("nats has given up a stream, as it does when the disk is full; starting it again", "folder", s.dir)
+		s.mu.Lock()
+		if s.nats == n {
+			s.nats = nil
+		}
+		s.mu.Unlock()
+		n.Shutdown()
+		n.WaitForShutdown()
+		for s.Start() != nil {
+			time.Sleep(tendEvery)
+			s.mu.Lock()
+			stopped := s.lock == nil
+			s.mu.Unlock()
+			if stopped {
+				return
+			}
+		}
+		return // the new server has its own
+	}
 }
 
 // takeFolder locks the folder for this process, which NATS does not do, and makes sure that the key is the one its files
@@ -198,10 +240,21 @@ func (s *Server) Connect(name string) (*nats.Conn, error) {
 }
 
 // serverLog passes the server's warnings and errors on.
-type serverLog struct{ log *slog.Logger }
+type serverLog struct {
+	log    *slog.Logger
+	gaveUp *atomic.Bool
+}
 
-func (l serverLog) Warnf(format string, v ...any)  { l.log.Warn(line(format, v)) }
-func (l serverLog) Errorf(format string, v ...any) { l.log.Error(line(format, v)) }
+func (l serverLog) Warnf(format string, v ...any) { l.log.Warn(line(format, v)) }
+
+func (l serverLog) Errorf(format string, v ...any) {
+	said := line(format, v)
+	if strings.Contains(said, "ritical write error") {
+		l.gaveUp.Store(true)
+	}
+	l.log.Error(said)
+}
+
 func (l serverLog) Fatalf(format string, v ...any) { l.log.Error(line(format, v)) }
 func (serverLog) Noticef(string, ...any)           {}
 func (serverLog) Debugf(string, ...any)            {}
