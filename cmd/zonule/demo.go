@@ -58,7 +58,7 @@ func (c *demoCmd) Run(ctx context.Context, sh *shell) error {
 		}
 		return err
 	}
-	fmt.Fprintf(sh.out, "\nA trainee's page:    http://%s/trainees/trainee-03?c=C6\n", s.PagesAddr())
+	fmt.Fprintf(sh.out, "\nA trainee's page:    http://%s/trainees/trainee-03?c=C4\n", s.PagesAddr())
 	fmt.Fprintf(sh.out, "Your own, to watch:  http://%s/trainees/%s\n", s.PagesAddr(), cast.Guest)
 	fmt.Fprintln(sh.out, "Play a drill in another terminal: go run ./cmd/zonule drill")
 	fmt.Fprintln(sh.out, "Ctrl-C ends.")

@@ -21,12 +21,12 @@ func summarise(ctx context.Context, sh *shell, s *site.Site) error {
 	}
 	drills, marks, critical := tally(cohort.GetMembers())
 	fmt.Fprintf(sh.out, "\npeople: %d (all invented)   drills assessed: %d   marks: %d   critical errors: %d\n", len(persons.GetPersons()), drills, marks, critical)
-	fmt.Fprintln(sh.out, "\ntrainee      drills  last level, C1 to C10 (0: not shown)  C6 vitreous and retina: share at the standard, curve, chart")
+	fmt.Fprintln(sh.out, "\ntrainee      drills  last level, C1 to C10 (0: not shown)  C4 chooses and orders the steps: share at the standard, curve, chart")
 	for _, m := range cohort.GetMembers() {
 		if m.GetRow().GetDrills() == 0 {
 			continue
 		}
-		curve, err := s.Clients.Progress.GetCurve(ctx, &progressv1.GetCurveRequest{PersonId: m.GetPersonId(), Criterion: "C6"})
+		curve, err := s.Clients.Progress.GetCurve(ctx, &progressv1.GetCurveRequest{PersonId: m.GetPersonId(), Criterion: "C4"})
 		if err != nil {
 			return err
 		}
