@@ -13,7 +13,7 @@ type ledgerCmd struct {
 	Check   ledgerCheckCmd   `cmd:"" help:"Check every invariant of a ledger. Exit code 0: all is well; 1: something is not, and is named; 2: the ledger cannot be used."`
 	Export  ledgerExportCmd  `cmd:"" help:"Write a ledger to one file."`
 	Import  ledgerImportCmd  `cmd:"" help:"Make a data folder from an export, after verifying all of it."`
-	Rebuild ledgerRebuildCmd `cmd:"" help:"Drop the views and fold them anew from the entries."`
+	Rebuild ledgerRebuildCmd `cmd:"" help:"Drop the views and fold them anew from the entries; compute damaged tree hashes again."`
 	Proof   ledgerProofCmd   `cmd:"" help:"Prove that an entry is in the ledger, or that it only grew; check such a proof."`
 	NewKey  ledgerNewKeyCmd  `cmd:"" help:"Make a key file that encrypts a new site's data at rest."`
 
@@ -99,6 +99,11 @@ func (c *ledgerRebuildCmd) Run(ctx context.Context, sh *shell) error {
 	}
 	for _, name := range built {
 		fmt.Fprintf(sh.out, "folded anew: %s\n", name)
+	}
+	if _, hashes, err := l.Scrub(ctx); err != nil {
+		return err
+	} else if hashes > 0 {
+		fmt.Fprintf(sh.out, "tree hashes computed again: of %d entries\n", hashes)
 	}
 	ok, err := checkLedger(ctx, sh, l)
 	if err == nil && !ok {
