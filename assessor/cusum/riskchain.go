@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // The score of the risk-adjusted chart takes too many values to be enumerated, so it is followed
@@ -12,24 +13,26 @@ import (
 // about 0.1 % (risk_test.go compares with finer grids and with simulation).
 const grid = 2000
 
+// coarse is the grid a limit is first looked for on.
+const coarse = 300
+
 // longest bounds how many cases a run length is followed for.
 const longest = 200_000
 
 // chain is the chart on its grid for one mix and one true odds multiplier.
 type chain struct {
-	move    []move
+	steps   []step
 	density []float64 // probability of each grid point, no signal so far
 	next    []float64
 }
 
-// move is one kind of case and outcome: its probability and its step in grid units.
-type move struct {
-	p     float64
-	whole int
-	part  float64 // of the way to whole+1
+// step is one move by whole grid points, and its probability.
+type step struct {
+	by int
+	p  float64
 }
 
-func (c RiskAdjusted) chain(m Mix, odds float64) (*chain, error) {
+func (c RiskAdjusted) chain(m Mix, odds float64, points int) (*chain, error) {
 	if err := c.Check(); err != nil {
 		return nil, err
 	}
@@ -39,42 +42,49 @@ func (c RiskAdjusted) chain(m Mix, odds float64) (*chain, error) {
 	if !(odds > 0) || math.IsInf(odds, 0) {
 		return nil, fmt.Errorf("true odds multiplier %g: give a number above 0", odds)
 	}
-	out := &chain{density: make([]float64, grid), next: make([]float64, grid)}
-	out.density[0] = 1
+	// Every case and outcome moves by a whole number of points or by one more, so that moves of many
+	// cases fall together.
+	chances := map[int]float64{}
 	for _, s := range m {
 		failure, success := c.Weights(s.Risk)
 		fails := odds * s.Risk / (1 - s.Risk + odds*s.Risk)
 		for _, v := range []struct{ weight, p float64 }{{failure, fails}, {success, 1 - fails}} {
-			steps := v.weight / c.H * grid
-			whole := math.Floor(steps)
-			out.move = append(out.move, move{s.Share * v.p, int(math.Max(-grid, math.Min(grid, whole))), steps - whole})
+			points := float64(points)
+			at := math.Max(-points, math.Min(points, v.weight/c.H*points))
+			whole := math.Floor(at)
+			chances[int(whole)] += s.Share * v.p * (1 - (at - whole))
+			chances[int(whole)+1] += s.Share * v.p * (at - whole)
 		}
 	}
+	out := &chain{density: make([]float64, points), next: make([]float64, points)}
+	for by, p := range chances {
+		out.steps = append(out.steps, step{by, p})
+	}
+	slices.SortFunc(out.steps, func(a, b step) int { return a.by - b.by }) // so that sums are the same each time
+	out.density[0] = 1
 	return out, nil
 }
 
-// step takes one case and returns the probability that it signals.
-func (c *chain) step() float64 {
-	signal := 0.0
+// take takes one case and returns the probability that it signals.
+func (c *chain) take() float64 {
+	signal, points := 0.0, len(c.density)
 	clear(c.next)
-	for _, m := range c.move {
-		lower, upper := m.p*(1-m.part), m.p*m.part
-		for i, mass := range c.density {
-			if mass == 0 {
-				continue
-			}
-			for _, to := range [2]struct {
-				at int
-				p  float64
-			}{{i + m.whole, lower * mass}, {i + m.whole + 1, upper * mass}} {
-				switch {
-				case to.at >= grid:
-					signal += to.p
-				case to.at <= 0:
-					c.next[0] += to.p
-				default:
-					c.next[to.at] += to.p
-				}
+	for _, s := range c.steps {
+		if s.p == 0 {
+			continue
+		}
+		low := min(points, max(0, -s.by))        // under this the move ends at 0
+		high := max(0, min(points, points-s.by)) // from this on it signals
+		for _, mass := range c.density[:low] {
+			c.next[0] += s.p * mass
+		}
+		for _, mass := range c.density[high:] {
+			signal += s.p * mass
+		}
+		if low < high {
+			to := c.next[low+s.by:]
+			for i, mass := range c.density[low:high] {
+				to[i] += s.p * mass
 			}
 		}
 	}
@@ -89,13 +99,17 @@ func (c RiskAdjusted) Within(m Mix, odds float64, n int) (float64, error) {
 	if err := checkSpan(n); err != nil {
 		return 0, err
 	}
-	k, err := c.chain(m, odds)
+	return c.within(m, odds, n, grid)
+}
+
+func (c RiskAdjusted) within(m Mix, odds float64, n, points int) (float64, error) {
+	k, err := c.chain(m, odds, points)
 	if err != nil {
 		return 0, err
 	}
 	sum := 0.0
 	for range n {
-		sum += k.step()
+		sum += k.take()
 	}
 	return math.Min(sum, 1), nil
 }
@@ -104,14 +118,14 @@ func (c RiskAdjusted) Within(m Mix, odds float64, n int) (float64, error) {
 // 0.1 %. The chain is followed until the hazard of a signal has settled; from there on the run
 // length is geometric. It is an error when that does not happen within 200,000 cases.
 func (c RiskAdjusted) ARL(m Mix, odds float64) (float64, error) {
-	k, err := c.chain(m, odds)
+	k, err := c.chain(m, odds, grid)
 	if err != nil {
 		return 0, err
 	}
 	arl, alive, before, calm := 0.0, 1.0, -1.0, 0
 	for range longest {
 		arl += alive
-		signal := k.step()
+		signal := k.take()
 		hazard := signal / alive
 		if alive -= signal; alive < 1e-14 {
 			return arl, nil
@@ -140,13 +154,20 @@ func LimitRiskAdjusted(null, alternative float64, m Mix, n int, falseSignal floa
 		return c, fmt.Errorf("false-signal probability %g is outside 0..1: write 0.05 for one in twenty", falseSignal)
 	}
 	const most = 20
-	c.H = most
-	if p, err := c.Within(m, null, n); err != nil || p > falseSignal {
+	at := func(h float64, points int) bool {
+		p, err := RiskAdjusted{Null: null, Alternative: alternative, H: h}.within(m, null, n, points)
+		return err == nil && p <= falseSignal
+	}
+	if !at(most, grid) {
 		return c, fmt.Errorf("no limit up to %d keeps false signals within %d cases to %g; allow more false signals or fewer cases", most, n, falseSignal)
 	}
-	c.H = smallest(int(most/Step), func(h float64) bool {
-		p, err := RiskAdjusted{Null: null, Alternative: alternative, H: h}.Within(m, null, n)
-		return err == nil && p <= falseSignal
-	})
+	steps := int(math.Round(smallest(int(most/Step), func(h float64) bool { return at(h, coarse) }) / Step))
+	for !at(float64(steps)*Step, grid) {
+		steps++
+	}
+	for steps > 1 && at(float64(steps-1)*Step, grid) {
+		steps--
+	}
+	c.H = float64(steps) * Step
 	return c, nil
 }

@@ -28,6 +28,7 @@ type cli struct {
 	Scenario scenarioCmd `cmd:"" help:"Scenarios and their rubrics."`
 	Ledger   ledgerCmd   `cmd:"" help:"The append-only ledger of a site."`
 	Eye      eyeCmd      `cmd:"" help:"The model eye by itself: checks, plans, a list of actions, pictures."`
+	Stats    statsCmd    `cmd:"" help:"Run a statistic on your own data; see zonule stats --help for the methods and their columns."`
 
 	Verbose bool `help:"Log what happens inside, to standard error."`
 }
