@@ -27,6 +27,7 @@ type cli struct {
 	Person   personCmd   `cmd:"" help:"The people of a site."`
 	Scenario scenarioCmd `cmd:"" help:"Scenarios and their rubrics."`
 	Ledger   ledgerCmd   `cmd:"" help:"The append-only ledger of a site."`
+	Site     siteCmd     `cmd:"" help:"What a site shows other sites: its key, its checkpoints, whom it follows."`
 	Eye      eyeCmd      `cmd:"" help:"The model eye by itself: checks, plans, a list of actions, pictures."`
 	Stats    statsCmd    `cmd:"" help:"Run a statistic on your own data; see zonule stats --help for the methods and their columns."`
 

@@ -85,6 +85,9 @@ func (s *Server) judge(ctx context.Context, drill string) (*assessmentv1.DrillAs
 	if t.GetDrill().GetState() == drillv1.DrillState_DRILL_STATE_ABANDONED {
 		return nil, fault.New(codes.FailedPrecondition, "DRILL_ABANDONED", "The drill was broken off, so it is not judged.", "drill", drill)
 	}
+	if site := t.GetEndedPosition().GetSite(); site != s.ledger.Site() {
+		return nil, fault.New(codes.FailedPrecondition, "DRILL_OF_OTHER_SITE", "The drill was played at site "+site+", which judges it.", "drill", drill, "site", site)
+	}
 	r, err := s.rubrics.of(ctx, t.GetDrill())
 	if err != nil {
 		return nil, err

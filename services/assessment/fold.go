@@ -53,6 +53,9 @@ func (view) Version() uint32 { return 1 }
 func (view) Fold(w ledger.Writer, e *ledgerv1.Entry, payload proto.Message) error {
 	switch p := payload.(type) {
 	case *drillv1.DrillEnded:
+		if e.GetSite() != w.Position().GetSite() { // the site where it was played judges it
+			return nil
+		}
 		return w.Put(viewName, dueKey(p.GetDrillId()), &assessmentv1.IndexRow{DrillId: p.GetDrillId()})
 	case *assessmentv1.DrillAssessed:
 		return foldAssessed(w, e, p)

@@ -55,6 +55,8 @@ func decideAbandon(r ledger.Reader, id, reason string) ([]ledger.Event, error) {
 		return nil, err
 	case !known:
 		return nil, noSuchDrill(id)
+	case row.GetSite() != r.Position().GetSite():
+		return nil, playedElsewhere(row)
 	case !running(row):
 		return nil, over(row.GetDrill())
 	}

@@ -60,6 +60,8 @@ func decideStep(r ledger.Reader, id string, index uint32, events []ledger.Event,
 		return nil, err
 	case !known:
 		return nil, noSuchDrill(id)
+	case row.GetSite() != r.Position().GetSite():
+		return nil, playedElsewhere(row)
 	case !running(row):
 		return nil, over(row.GetDrill())
 	case index != row.GetDrill().GetDecisions():
@@ -121,6 +123,12 @@ func running(row *drillv1.DrillRow) bool {
 
 func noSuchDrill(id string) error {
 	return fault.New(codes.NotFound, "NO_SUCH_DRILL", "There is no drill "+id+". Look the id up in the list of drills.", "drill", id)
+}
+
+// playedElsewhere refuses a step in a drill that is played at another site: two sites deciding in one drill would make
+// two drills of it.
+func playedElsewhere(row *drillv1.DrillRow) error {
+	return fault.New(codes.FailedPrecondition, "DRILL_OF_OTHER_SITE", "The drill is played at site "+row.GetSite()+". Go on with it there.", "drill", row.GetDrill().GetDrillId(), "site", row.GetSite())
 }
 
 // over says why nothing more can be done in a drill.

@@ -32,6 +32,11 @@ func (view) Fold(w ledger.Writer, e *ledgerv1.Entry, payload proto.Message) erro
 	case *rosterv1.ProgrammeDescribed:
 		return w.Put(viewName, keyProgramme, p.GetProgramme())
 	case *rosterv1.PersonEnrolled:
+		// Two sites that were apart may both have enrolled somebody. The enrolment known here first stands: its name is
+		// the one kept here.
+		if known, err := w.Get(viewName, personKey(p.GetPersonId()), nil); known || err != nil {
+			return err
+		}
 		return w.Put(viewName, personKey(p.GetPersonId()), &rosterv1.PersonRow{
 			PersonId: p.GetPersonId(), Roles: p.GetRoles(), Commitment: p.GetCommitment(), EnrolledAt: e.GetRecordedAt(),
 		})

@@ -15,6 +15,7 @@ import (
 	scenariov1 "zonule/proto/gen/zonule/scenario/v1"
 	"zonule/scenarios/library"
 	"zonule/scenarios/script"
+	"zonule/services/ledger/relay"
 )
 
 // GRPCAddr is where gRPC listens; empty when it does not.
@@ -31,6 +32,26 @@ func (s *Site) PagesAddr() string {
 		return ""
 	}
 	return s.web.Addr().String()
+}
+
+// NATSURL is where programs on the same machine reach the embedded NATS; empty when it has no port, or NATS is outside.
+func (s *Site) NATSURL() string {
+	if s.embedded == nil {
+		return ""
+	}
+	return s.embedded.URL()
+}
+
+// NATSOutside says whether NATS runs outside this process.
+func (s *Site) NATSOutside() bool { return s.embedded == nil }
+
+// Carried says what the relays are doing, the one to the site's own NATS first.
+func (s *Site) Carried() []relay.Status {
+	var all []relay.Status
+	for _, r := range s.carriers {
+		all = append(all, r.Status())
+	}
+	return all
 }
 
 // Failed gives an error when a part of the site stops by itself.

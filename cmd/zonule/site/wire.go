@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"path/filepath"
 	"strings"
+	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -30,6 +31,7 @@ import (
 	"zonule/services/drill"
 	"zonule/services/ledger"
 	"zonule/services/ledger/relay"
+	"zonule/services/ledger/replica"
 	"zonule/services/progress"
 	"zonule/services/roster"
 	"zonule/services/rpc"
@@ -45,9 +47,13 @@ type Config struct {
 	Programme, Site string          // ids; may be left out when the folder knows them
 	Listen, Pages   string          // where gRPC and the pages listen; empty for not at all
 	Clock           clock.Clock     // the machine's when nil
-	NATSPort        int             // of 127.0.0.1, where others may follow the events; 0 for none
 	StoreKey        ledger.StoreKey // encrypts ledger and NATS files at rest; not encrypted when nil
 	Snapshots       Snapshots       // exports made now and then
+	NATS            relay.External  // a NATS outside this process; the embedded one when it has no URLs
+	Replicas        int             // how many of its servers keep a stream that is made; 1 when 0
+	NATSPort        int             // of 127.0.0.1, where others may follow the events; none when 0, any free one when negative
+	NATSSites       bool            // other sites may carry their ledgers to that port, too
+	Follow          []Follow        // other sites whose ledgers are followed
 	Log             *slog.Logger
 }
 
@@ -57,10 +63,18 @@ type Site struct {
 	Clients Clients
 
 	assessment *assessment.Server
+	embedded   *relay.Server // nil when NATS is outside
 	nats       *nats.Conn
+	carriers   []*relay.Relay
+	followed   following
 	grpc, web  net.Listener
 	failed     chan error
 	closers    []func() error // in the order of opening; closed backwards
+
+	mu      sync.Mutex // of what runs in the background
+	all     context.Context
+	stopAll context.CancelFunc
+	running sync.WaitGroup
 }
 
 // Open brings a site up. When it fails, whatever was open is closed again.
@@ -68,14 +82,14 @@ func Open(ctx context.Context, c Config) (s *Site, err error) {
 	if c.Clock == nil {
 		c.Clock = clock.System{}
 	}
-	s = &Site{failed: make(chan error, 4)}
+	s = &Site{failed: make(chan error, 4), followed: following{replicas: map[string]*replica.Replica{}}}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Close())
 			s = nil
 		}
 	}()
-	for _, part := range []func(context.Context, Config) error{s.openNATS, s.openLedger, s.openRelay, s.openKeeping, s.openOffices, s.openPages} {
+	for _, part := range []func(context.Context, Config) error{s.openNATS, s.openLedger, s.openRelay, s.openFollowing, s.openKeeping, s.openOffices, s.openPages} {
 		if err := part(ctx, c); err != nil {
 			return s, err
 		}
@@ -115,7 +129,7 @@ func (s *Site) openLedger(ctx context.Context, c Config) error {
 	if err != nil {
 		return err
 	}
-	stream, err := relay.NewCopy(s.nats, id.Programme, id.Site)
+	stream, err := s.copied(c, id)
 	if err != nil {
 		return err
 	}
@@ -126,15 +140,37 @@ func (s *Site) openLedger(ctx context.Context, c Config) error {
 	return nil
 }
 
-// openNATS starts the embedded NATS server: before the ledger, which may need what was carried.
-func (s *Site) openNATS(_ context.Context, c Config) error {
-	if _, err := identify(c); err != nil {
-		return err
+// copied is the stream as the copy that the ledger is compared with and repaired from. A NATS outside that cannot be
+// reached now does not keep the site from starting: the signed checkpoint beside the store tells of a lost end all the
+// same, and the relay compares later.
+func (s *Site) copied(c Config, id identity) (ledger.Source, error) {
+	if s.embedded == nil {
+		if err := s.nats.FlushTimeout(reachWait); err != nil {
+			c.Log.Warn("NATS cannot be reached; the site starts without comparing its ledger with the copy there", "error", err)
+			return nil, nil
+		}
 	}
-	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log, StoreKey: c.StoreKey, Loopback: c.NATSPort != 0, Port: c.NATSPort, ReadersOnly: true})
+	return relay.NewCopy(s.nats, id.Programme, id.Site)
+}
+
+// reachWait is how long the start of a site waits for a NATS outside.
+const reachWait = 5 * time.Second
+
+// openNATS starts the embedded NATS server, or connects to the one outside: before the ledger, which may need what was
+// carried.
+func (s *Site) openNATS(_ context.Context, c Config) error {
+	id, err := identify(c)
 	if err != nil {
 		return err
 	}
+	if c.NATS.URLs != "" {
+		return s.connectNATS(c)
+	}
+	server, err := relay.Embedded(filepath.Join(c.Data, NATSFolder), relay.EmbeddedOptions{Logger: c.Log, StoreKey: c.StoreKey, Loopback: c.NATSPort != 0, Port: max(c.NATSPort, 0), ReadersOnly: !c.NATSSites, SitesToo: c.NATSSites, Own: []string{relay.SitePrefix(id.Programme, id.Site) + ">", relay.SignedSubject(id.Programme, id.Site)}})
+	if err != nil {
+		return err
+	}
+	s.embedded = server
 	s.onClose(func() error { server.Stop(); return nil })
 	if s.nats, err = server.Connect("zonule site"); err != nil {
 		return err
@@ -143,9 +179,19 @@ func (s *Site) openNATS(_ context.Context, c Config) error {
 	return nil
 }
 
+// connectNATS connects to a NATS outside this process.
+func (s *Site) connectNATS(c Config) (err error) {
+	c.NATS.Logger = c.Log
+	if s.nats, err = c.NATS.Connect("zonule site"); err != nil {
+		return err
+	}
+	s.onClose(func() error { s.nats.Close(); return nil })
+	return nil
+}
+
 // openRelay carries every committed entry to the stream.
 func (s *Site) openRelay(_ context.Context, c Config) error {
-	carrier, err := relay.New(relay.Config{Ledger: s.Ledger, Conn: s.nats, Logger: c.Log})
+	carrier, err := relay.New(relay.Config{Ledger: s.Ledger, Conn: s.nats, Replicas: c.Replicas, Logger: c.Log})
 	if err != nil {
 		return err
 	}
@@ -154,10 +200,8 @@ func (s *Site) openRelay(_ context.Context, c Config) error {
 		return err
 	}
 	s.onClose(func() error { _ = unsubscribe(); return nil }) // NATS may be gone already
-	ctx, stop := context.WithCancel(context.Background())
-	ended := make(chan struct{})
-	go func() { defer close(ended); _ = carrier.Run(ctx) }() // it ends only when it is told to, or with the ledger
-	s.onClose(func() error { stop(); <-ended; return nil })
+	s.carriers = append(s.carriers, carrier)
+	s.background(carrier.Run)
 	return nil
 }
 
@@ -217,7 +261,7 @@ func (s *Site) offices(c Config) (register func(*grpc.Server), closeDrills func(
 		drillv1.RegisterDrillServiceServer(g, drills)
 		assessmentv1.RegisterAssessmentServiceServer(g, s.assessment)
 		progressv1.RegisterProgressServiceServer(g, curves)
-		ledgerv1.RegisterLedgerServiceServer(g, ledger.NewServer(s.Ledger))
+		ledgerv1.RegisterLedgerServiceServer(g, ledger.NewServer(s.Ledger).WithFollowing(s.followed.status))
 	}, drills.Close, nil
 }
 
@@ -228,8 +272,11 @@ func (s *Site) openPages(_ context.Context, c Config) (err error) {
 	}
 	pages, err := dashboard.New(dashboard.Deps{
 		Roster: s.Clients.Roster, Progress: s.Clients.Progress, Assessment: s.Clients.Assessment, Drill: s.Clients.Drill, Scenario: s.Clients.Scenario,
-		Feed: dashboard.NATSFeed{Conn: s.nats, Stream: relay.StreamName(s.Ledger.Programme(), s.Ledger.Site()), Prefix: relay.SitePrefix(s.Ledger.Programme(), s.Ledger.Site()), Log: c.Log},
-		Log:  c.Log,
+		Feed: feeds{
+			own:   dashboard.NATSFeed{Conn: s.nats, Stream: relay.StreamName(s.Ledger.Programme(), s.Ledger.Site()), Prefix: relay.SitePrefix(s.Ledger.Programme(), s.Ledger.Site()), Log: c.Log},
+			other: s.Ledger,
+		},
+		Log: c.Log,
 	})
 	if err != nil {
 		return err

@@ -36,6 +36,10 @@ type EmbeddedOptions struct {
 	// ReadersOnly lets whoever comes through the port read and follow streams and ask for answers, and nothing else.
 	// Connections from within the process, made by Connect, may do everything.
 	ReadersOnly bool
+	// SitesToo lets them, beyond that, carry other sites' ledgers here, and ask and answer as sites do. Own are the
+	// subjects that are not theirs to publish on: this site's.
+	SitesToo bool
+	Own      []string
 	// StoreKey encrypts the streams' files; they are not encrypted when nil. It must be the one they were made with.
 	StoreKey ledger.StoreKey
 	// Logger is told of the server's warnings and errors; slog.Default() when nil.
@@ -83,9 +87,13 @@ func (s *Server) Start() error {
 	if key := s.options.StoreKey.For("nats store"); key != nil {
 		o.JetStreamKey, o.JetStreamCipher = hex.EncodeToString(key), server.AES
 	}
-	if s.options.ReadersOnly {
+	if s.options.ReadersOnly || s.options.SitesToo {
 		s.secret = rand.Text()
-		o.Users = []*server.User{{Username: insider, Password: s.secret}, {Username: "reader", Permissions: readers()}}
+		others := readers()
+		if s.options.SitesToo {
+			others = sites(s.options.Own)
+		}
+		o.Users = []*server.User{{Username: insider, Password: s.secret}, {Username: "reader", Permissions: others}}
 		o.NoAuthUser = "reader"
 	}
 	if o.Port == 0 {
@@ -228,6 +236,16 @@ func readers() *server.Permissions {
 			"$JS.API.DIRECT.GET.>", "$JS.API.CONSUMER.>", "$JS.ACK.>", "$JS.FC.>",
 		}},
 	}
+}
+
+// sites is what other sites may do: what readers may, make their streams and fill them, and ask and answer each other.
+// Nobody may delete or change a stream.
+func sites(own []string) *server.Permissions {
+	p := readers()
+	p.Publish.Allow = append(p.Publish.Allow, "zonule.>", "zonule-signed.>", "zonule-ask.>", "$JS.API.STREAM.CREATE.*")
+	p.Publish.Deny = own
+	p.Response = &server.ResponsePermission{MaxMsgs: 1, Expires: time.Minute}
+	return p
 }
 
 // Connect makes a connection from within the process, which comes back by itself when the server does.

@@ -1,8 +1,12 @@
 package relay
 
 import (
+	"context"
 	"fmt"
+	"strconv"
 	"strings"
+
+	"github.com/nats-io/nats.go/jetstream"
 )
 
 // Subject is where an entry is published: zonule.<programme>.<site>.<kind>.<subject>.
@@ -57,4 +61,46 @@ func Token(id string) string {
 		}
 	}
 	return b.String()
+}
+
+// ID is the inverse of Token. It says no to what Token does not make.
+func ID(token string) (string, bool) {
+	if token == "=" {
+		return "", true
+	}
+	var id []byte
+	for i := 0; i < len(token); i++ {
+		if token[i] != '=' {
+			id = append(id, token[i])
+			continue
+		}
+		if i+3 > len(token) {
+			return "", false
+		}
+		c, err := strconv.ParseUint(token[i+1:i+3], 16, 8)
+		if err != nil {
+			return "", false
+		}
+		id = append(id, byte(c))
+		i += 2
+	}
+	return string(id), Token(string(id)) == token
+}
+
+// Sites lists the sites of a programme whose ledgers are carried to this NATS, by the subjects of their streams.
+func Sites(ctx context.Context, js jetstream.JetStream, programme string) ([]string, error) {
+	lister := js.ListStreams(ctx, jetstream.WithStreamListSubject("zonule."+Token(programme)+".>"))
+	var sites []string
+	for info := range lister.Info() {
+		for _, subject := range info.Config.Subjects {
+			parts := strings.Split(subject, ".")
+			if len(parts) != 4 || parts[3] != ">" {
+				continue
+			}
+			if site, ok := ID(parts[2]); ok && info.Config.Name == StreamName(programme, site) {
+				sites = append(sites, site)
+			}
+		}
+	}
+	return sites, lister.Err()
 }
