@@ -82,7 +82,7 @@ func newLayout(sc *script.Scenario, ways Ways, top float64, columns int) *layout
 		l.bands = append(l.bands, l.stageBand(st, ways, on[name]))
 	}
 	for _, e := range drawnEndings(sc) {
-		l.bands = append(l.bands, &band{name: e.ID, ending: e, onWay: on[e.ID], lines: wrap(e.Says, bodySize, boxWide+rowsWide-4, 3)})
+		l.bands = append(l.bands, &band{name: e.ID, ending: e, onWay: on[e.ID], lines: wrap(bare(e.Says), bodySize, boxWide+rowsWide-4, 3)})
 	}
 	l.place(top, columns)
 	l.route()
@@ -170,7 +170,7 @@ func (l *layout) stageBand(st *script.Stage, ways Ways, onWay bool) *band {
 	b.lines = wrap(bare(st.Cue), bodySize, b.wide-5, 6)
 	b.below = smallPrint(st, b.wide-5)
 	for _, ch := range st.Choices {
-		r := row{id: ch.ID, stance: ch.Stance, lines: wrap(ch.Say, bodySize, rowsWide-44, 2)}
+		r := row{id: ch.ID, stance: ch.Stance, lines: wrap(bare(ch.Say), bodySize, rowsWide-44, 2)}
 		r.said = len(r.lines)
 		if ch.When != nil {
 			r.lines = append(r.lines, wrap("only if "+inWords(ch.When), smallSize, rowsWide-44, 2)...)

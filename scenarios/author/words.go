@@ -2,6 +2,7 @@ package author
 
 import (
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -17,7 +18,15 @@ func (c *inspector) words(today string) {
 	if w := named(sc.Brief, sc.Complication); w != "" {
 		c.wrong(fmt.Sprintf("the brief names the complication with %q before the first cue", w), "tell what was known before it began, no more", "brief")
 	}
+	c.unfilled(sc.Teaches, "teaches")
+	c.unfilled(sc.Brief, "brief")
+	for _, e := range sc.Endings {
+		c.unfilled(e.Says, "endings", e.ID, "says")
+	}
 	for _, st := range sc.Stages {
+		for _, ch := range st.Choices {
+			c.unfilled(ch.Because, "stages", st.Name, "choices", ch.ID, "because")
+		}
 		if w := named(st.Cue, sc.Complication); w != "" {
 			c.advise(fmt.Sprintf("the cue names the complication with %q", w), "say what is seen, heard or felt", "stages", st.Name, "cue")
 		}
@@ -30,6 +39,15 @@ func (c *inspector) words(today string) {
 	}
 	if today != "" && sc.ReviewDue < today {
 		c.advise("the review was due on "+sc.ReviewDue, "have it reviewed, then write who did and the next day", "review_due")
+	}
+}
+
+var braces = regexp.MustCompile(`\{[a-z_]*\}`)
+
+// unfilled reports braces where a reader would see them as they stand.
+func (c *inspector) unfilled(words string, path ...any) {
+	if b := braces.FindString(words); b != "" {
+		c.wrong(b+" is not filled in here: it would be read as it stands", "say it without; cues and the words of choices are filled in", path...)
 	}
 }
 

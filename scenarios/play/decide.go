@@ -209,7 +209,7 @@ func (d *Drill) choose(s *state, st *script.Stage, id string, seg *stretch, step
 	if choice == nil {
 		return &Refusal{Kind: NoSuchChoice, Reason: fmt.Sprintf("the choice %q is not offered now", id), Instead: "send one of the choices shown"}
 	}
-	step.Choice, step.Say, step.Stance, step.Because = choice.ID, choice.Say, Stance(choice.Stance), choice.Because
+	step.Choice, step.Say, step.Stance, step.Because = choice.ID, script.Fill(choice.Say, "", d.given), Stance(choice.Stance), choice.Because
 	done := len(seg.Marks)
 	refused, err := d.do(s, choice.Does, seg)
 	if err != nil {

@@ -424,3 +424,30 @@ func BenchmarkDrill(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.N)/b.Elapsed().Seconds(), "drills/s")
 }
+
+// Circumstances are filled into a choice's words wherever they are read: offered and on record.
+func TestCircumstancesAreFilledIntoChoices(t *testing.T) {
+	data, err := os.ReadFile("testdata/scenario.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	old := "Hold still"
+	if !strings.Contains(string(data), old) {
+		t.Fatal("the sample has no such choice")
+	}
+	sc, err := script.Parse("s.yaml", []byte(strings.Replace(string(data), old, "Hold at {weak}", 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := New(sc, Options{Seed: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := script.Fill("Hold at {weak}", "", d.Circumstances())
+	if strings.Contains(want, "{") || !slices.ContainsFunc(d.Scene().Choices, func(o Offer) bool { return strings.HasPrefix(o.Say, want) }) {
+		t.Errorf("offered %+v, want %q", d.Scene().Choices, want)
+	}
+	if step := decide(t, d, Decision{Choice: "hold", Elapsed: 1}); !strings.HasPrefix(step.Say, want) {
+		t.Errorf("on record as %q", step.Say)
+	}
+}

@@ -95,7 +95,7 @@ func (d *Drill) offers(st *script.Stage) []Offer {
 	for _, i := range order {
 		ch := st.Choices[i]
 		if ok, err := ch.When.Holds(&asked{d, &d.now}); ok && err == nil {
-			out = append(out, Offer{ch.ID, ch.Say, ch.AsksReason})
+			out = append(out, Offer{ch.ID, script.Fill(ch.Say, "", d.given), ch.AsksReason})
 		}
 	}
 	stop := script.SafeStopChoice()

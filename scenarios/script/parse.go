@@ -168,6 +168,7 @@ func (r *reader) choice(id string, raw rawChoice, path ...any) Choice {
 	c.When = r.guard(raw.When, join(path, "when")...)
 	c.Does = r.actions(raw.Does, true, join(path, "does")...)
 	r.plainName(id, "a choice", path...)
+	r.filledIn(raw.Say, false, join(path, "say")...)
 	if raw.Asks != "" && raw.Asks != "reason" {
 		r.fail(fmt.Sprintf("asks %q is not known", raw.Asks), "write asks: reason, or leave it out", join(path, "asks")...)
 	}
@@ -235,13 +236,20 @@ var (
 )
 
 // placeholders checks what a cue asks to have filled in.
-func (r *reader) placeholders(cue string, path ...any) {
-	for _, m := range placeholder.FindAllStringSubmatch(cue, -1) {
-		if m[1] == "findings" || slices.ContainsFunc(r.values, func(v Value) bool { return v.Name == m[1] }) {
+func (r *reader) placeholders(cue string, path ...any) { r.filledIn(cue, true, path...) }
+
+// filledIn checks what words ask to have filled in: circumstances, and in cues the findings.
+func (r *reader) filledIn(words string, findings bool, path ...any) {
+	for _, m := range placeholder.FindAllStringSubmatch(words, -1) {
+		if findings && m[1] == "findings" || slices.ContainsFunc(r.values, func(v Value) bool { return v.Name == m[1] }) {
 			r.used[m[1]] = true
 			continue
 		}
-		r.fail(fmt.Sprintf("{%s} is not something that can be filled in", m[1]), "write {findings} or the name of a circumstance", path...)
+		do := "write the name of a circumstance"
+		if findings {
+			do = "write {findings} or the name of a circumstance"
+		}
+		r.fail(fmt.Sprintf("{%s} is not something that can be filled in", m[1]), do, path...)
 	}
 }
 
@@ -251,7 +259,7 @@ func (r *reader) plainName(name, what string, path ...any) {
 	}
 }
 
-// Fill puts the findings and the circumstances into a cue. Hours and other numbers are rounded to whole ones.
+// Fill puts the findings and the circumstances into a cue or a choice's words. Hours and other numbers are rounded to whole ones.
 func Fill(cue, findings string, c Circumstances) string {
 	out := placeholder.ReplaceAllStringFunc(cue, func(m string) string {
 		name := m[1 : len(m)-1]
