@@ -25,8 +25,9 @@ type clients struct {
 	all     sync.WaitGroup
 }
 
-// keys are few, so that clients meet.
-const keys = 7
+// keys are few, so that clients meet; and a client asks only so much in a round, for everything asked is judged after
+// every round.
+const keys, mostAsks = 7, 120
 
 // begin sets the clients going for one round.
 func (c *clients) begin() {
@@ -64,7 +65,7 @@ func (c *clients) live(name string, random *rand.Rand) {
 			_ = l.conn.Close()
 		}
 	}()
-	for n := 0; n < 400 && !c.stop.Load(); n++ {
+	for n := 0; n < mostAsks && !c.stop.Load(); n++ {
 		a := Ask{Client: name, Key: fmt.Sprint("k", random.IntN(keys)), Began: c.clock.Add(1)}
 		q := question{Do: "read", Key: a.Key}
 		if random.IntN(4) > 0 {

@@ -27,7 +27,7 @@ var troubles = []trouble{
 }
 
 func (t *torturer) killSite() error {
-	t.station.site.kill()
+	t.station.killSite()
 	return t.restart()
 }
 
@@ -45,7 +45,7 @@ func (t *torturer) killBoth() error {
 
 // killNATS kills NATS under load. The site goes on recording, and the copy catches up.
 func (t *torturer) killNATS() error {
-	t.station.nats.kill()
+	t.station.killNATS()
 	before := t.clients.acks.Load()
 	t.pause(20, 200)
 	if t.clients.acks.Load() == before {
@@ -65,7 +65,7 @@ func (t *torturer) deleteNATS() error {
 	if err := t.station.carried(); err != nil {
 		return err
 	}
-	t.station.nats.kill()
+	t.station.killNATS()
 	if err := os.RemoveAll(filepath.Join(t.station.home, "nats")); err != nil {
 		return err
 	}
@@ -91,7 +91,7 @@ func (t *torturer) removeMessage() error {
 	if err := t.station.carried(); err != nil {
 		return err
 	}
-	t.station.nats.kill()
+	t.station.killNATS()
 	var blocks []string
 	err := filepath.WalkDir(filepath.Join(t.station.home, "nats"), func(path string, d fs.DirEntry, err error) error {
 		if err == nil && strings.HasSuffix(path, ".blk") {
@@ -119,7 +119,7 @@ func (t *torturer) removeMessage() error {
 
 // newCopy begins a new copy, as someone would whose copy is beyond use.
 func (t *torturer) newCopy() error {
-	t.station.nats.kill()
+	t.station.killNATS()
 	if err := os.RemoveAll(filepath.Join(t.station.home, "nats")); err != nil {
 		return err
 	}
@@ -166,7 +166,7 @@ func (t *torturer) startWithoutNATS() error {
 	err := t.station.startSite()
 	if !errors.Is(err, errEnded) || !strings.Contains(t.station.site.words(), "NATS") {
 		t.wrong("site started while NATS is away", "%v: %q", err, t.station.site.words())
-		t.station.site.kill()
+		t.station.killSite()
 	}
 	return t.station.start()
 }

@@ -33,6 +33,7 @@ type Result struct {
 	Faults       map[string]int
 	Outcomes     map[string]int // of flipped bytes
 	Refusals     map[string]int
+	Kills        map[string]int // with kill -9, by role
 }
 
 // String is the last line.
@@ -46,7 +47,7 @@ func (r Result) Table() string {
 	for _, part := range []struct {
 		title string
 		n     map[string]int
-	}{{"fault", r.Faults}, {"flipped byte", r.Outcomes}, {"refusal", r.Refusals}} {
+	}{{"fault", r.Faults}, {"kill -9", r.Kills}, {"flipped byte", r.Outcomes}, {"refusal", r.Refusals}} {
 		for _, k := range slices.Sorted(maps.Keys(part.n)) {
 			fmt.Fprintf(&b, "%-14s %-64s %6d\n", part.title, k, part.n[k])
 		}
@@ -122,10 +123,8 @@ func Run(ctx context.Context, o Options) (Result, error) {
 		fmt.Fprintf(o.Out, "round %3d  %-34s %7d acknowledged, %d lost  (%.1f s)\n", t.result.Rounds, f.name, t.result.Acknowledged, t.result.Lost, time.Since(began).Seconds())
 	}
 	t.result.Refusals = t.clients.refused
+	t.result.Kills = map[string]int{"site processes": s.siteKills, "NATS processes": s.natsKills}
 	fmt.Fprint(o.Out, t.result.Table())
-	for _, w := range t.result.Wrong {
-		fmt.Fprintf(o.Out, "WRONG %s\n", w)
-	}
 	fmt.Fprintln(o.Out, t.result)
 	return t.result, nil
 }
@@ -177,5 +176,7 @@ func (t *torturer) judge(name string) error {
 }
 
 func (t *torturer) wrong(name, format string, a ...any) {
-	t.result.Wrong = append(t.result.Wrong, fmt.Sprintf("round %d, %s: ", t.result.Rounds+1, name)+fmt.Sprintf(format, a...))
+	w := fmt.Sprintf("round %d, %s: ", t.result.Rounds+1, name) + fmt.Sprintf(format, a...)
+	t.result.Wrong = append(t.result.Wrong, w)
+	fmt.Fprintf(t.Out, "WRONG %s\n", w)
 }

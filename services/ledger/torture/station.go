@@ -81,12 +81,17 @@ func start(cmd *exec.Cmd) (*process, error) {
 	}
 }
 
-// kill ends a process as kill -9 does, and waits for it.
-func (p *process) kill() {
-	if p != nil {
-		_ = p.cmd.Process.Kill() // it may have ended
-		<-p.gone
+// kill ends a process as kill -9 does, and waits for it. It gives 1 if the process was alive.
+func (p *process) kill() int {
+	if p == nil {
+		return 0
 	}
+	err := p.cmd.Process.Kill() // it may have ended
+	<-p.gone
+	if err != nil {
+		return 0
+	}
+	return 1
 }
 
 // station is a tortured site: its folder, its two processes, and where it answers.
@@ -99,6 +104,8 @@ type station struct {
 
 	mu         sync.Mutex
 	site, nats *process
+
+	siteKills, natsKills int
 }
 
 func newStation(starter Starter, work string, reserve uint64) (*station, error) {
@@ -149,9 +156,12 @@ func (s *station) start() error {
 	return nil
 }
 
+func (s *station) killSite() { s.siteKills += s.site.kill() }
+func (s *station) killNATS() { s.natsKills += s.nats.kill() }
+
 func (s *station) killAll() {
-	s.site.kill()
-	s.nats.kill()
+	s.killSite()
+	s.killNATS()
 }
 
 // line is a client's connection.
