@@ -7,8 +7,10 @@
 // speak about is not shown, level 0, and is left out of the mean. Critical errors stand apart:
 // they cap the criteria they name and no mean takes them away.
 //
-// Below it: rubric (the written standard and its rules), credit (choices where guidance
-// diverges), casemix (uncertainty of a proportion), cusum (charts), curve (learning curves).
+// Below it: rubric (the written standard and its rules), credit (choices where guidance diverges),
+// curve (learning curves), mixed and logistic (the models they and others rest on), cusum (charts),
+// retain (what is kept between drills), casemix (proportions and expected risks), agree and
+// calibrate (raters and drills), standard (cut scores), simulate (programmes whose truth is known).
 package assessor
 
 // Caution stands wherever an assessment is shown.

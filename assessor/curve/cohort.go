@@ -47,13 +47,17 @@ var approachLog = family{3, func(p []float64, x float64, slope []float64) float6
 const (
 	fewestTrainees = 5
 	fewestEach     = 3 // drills each on average
+	// mostRefined is the number of drills beyond which the cohort's errors are those of the linearised
+	// model: refining them would take minutes, for a cohort that is known well.
+	mostRefined = 50_000
 )
 
 // FitCohort fits the curve over a cohort. Trainees may have any number of drills, none included;
 // x counts drills from 0 or 1, for all alike. correlated lets plateau, start and rate vary together,
 // which takes many trainees (20 or more) to tell.
 //
-// Estimation is by maximum likelihood after Lindstrom and Bates 1990 (package mixed). Errors: a
+// Estimation is by maximum likelihood after Lindstrom and Bates 1990, refined by Laplace's
+// approximation (package mixed; of more than 50,000 drills not refined). Errors: a
 // *NotYet with fewer than 5 trainees with drills, fewer than 3 drills each on average, no rise to
 // follow, or a search that does not settle; values that are not finite.
 func FitCohort(trainees []Trainee, correlated bool) (*Cohort, error) {
@@ -78,6 +82,9 @@ func FitCohort(trainees []Trainee, correlated bool) (*Cohort, error) {
 	fit, err := mixed.Nonlinear(function, subjects, start, mixed.NonlinearOptions{Random: []int{0, 1, 2}, Diagonal: !correlated})
 	if err != nil {
 		return nil, &NotYet{again(len(all)), "the cohort's curve could not be told: " + err.Error()}
+	}
+	if len(all) > mostRefined {
+		return cohortOf(fit, correlated), nil
 	}
 	refined, err := fit.Refine(subjects)
 	if err != nil {

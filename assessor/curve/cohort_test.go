@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
 )
@@ -175,6 +176,23 @@ func TestCohortOnTheReference(t *testing.T) {
 	if math.Abs(c.Plateau-84.09) > c.PlateauError || math.Abs(c.Start-(84.09-41.84)) > c.StartError || math.Abs(c.LogRate-math.Log(.1237)) > c.LogRateError {
 		t.Errorf("%v", c)
 	}
+}
+
+// A whole programme, ten thousand trainees of two hundred drills; takes a minute or two of one core.
+func TestCohortOfAProgramme(t *testing.T) {
+	if os.Getenv("ZONULE_LONG") == "" {
+		t.Skip("long; set ZONULE_LONG=1")
+	}
+	trainees, _ := company(rand.New(rand.NewPCG(41, 42)), 10_000, func() int { return 200 })
+	c, err := FitCohort(trainees, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Log(c)
+	if math.Abs(c.Plateau-85) > 6*c.PlateauError || math.Abs(c.Start-40) > 6*c.StartError || math.Abs(c.LogRate-math.Log(.1)) > 6*c.LogRateError {
+		t.Errorf("%v", c)
+	}
+	near(t, "scatter", c.Sigma, 4, .01)
 }
 
 func FuzzCohort(f *testing.F) {
