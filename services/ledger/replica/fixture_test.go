@@ -15,6 +15,7 @@ import (
 	ledgerv1 "zonule/proto/gen/zonule/ledger/v1"
 	"zonule/services/ledger"
 	"zonule/services/ledger/relay"
+	"zonule/services/ledger/relay/natstest"
 )
 
 func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }
@@ -118,6 +119,31 @@ func inside(t testing.TB, s *relay.Server) *nats.Conn {
 	return nc
 }
 
+// somewhere is a connection to an embedded server or, with ZONULE_CLUSTER set, to three in a cluster.
+func somewhere(t testing.TB) *nats.Conn {
+	t.Helper()
+	if !natstest.InCluster() {
+		return inside(t, server(t, relay.EmbeddedOptions{}))
+	}
+	outside := natstest.StartCluster(t).External()
+	outside.Logger = quiet()
+	nc, err := outside.Connect("test")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(nc.Close)
+	until(t, "the cluster is reached", nc.IsConnected)
+	return nc
+}
+
+// replicas is how many servers are to keep a stream.
+func replicas(nc *nats.Conn) int {
+	if nc.ConnectedClusterName() != "" {
+		return 3
+	}
+	return 1
+}
+
 // background runs something until the test, or stop, ends it.
 func background(t testing.TB, run func(context.Context) error) (stop func()) {
 	t.Helper()
@@ -132,7 +158,7 @@ func background(t testing.TB, run func(context.Context) error) (stop func()) {
 // carry makes a site reachable: its relay and its owner run over a connection.
 func (s *site) carry(t testing.TB, nc *nats.Conn) (carrier *relay.Relay, stop func()) {
 	t.Helper()
-	carrier, err := relay.New(relay.Config{Ledger: s.Ledger, Conn: nc, Logger: quiet()})
+	carrier, err := relay.New(relay.Config{Ledger: s.Ledger, Conn: nc, Replicas: replicas(nc), Logger: quiet()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -153,9 +179,9 @@ func (s *site) follow(t testing.TB, other string, nc *nats.Conn) (*Replica, func
 // until waits for something to become true.
 func until(t testing.TB, what string, true func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(30 * time.Second); !true(); time.Sleep(2 * time.Millisecond) {
+	for deadline := time.Now().Add(45 * time.Second); !true(); time.Sleep(2 * time.Millisecond) {
 		if time.Now().After(deadline) {
-			t.Fatalf("after 30 s it is not so that %s", what)
+			t.Fatalf("after 45 s it is not so that %s", what)
 		}
 	}
 }
@@ -167,4 +193,54 @@ func (s *site) mustShow(t testing.TB, other *site) {
 	until(t, fmt.Sprintf("%s shows %d entries of %s", s.Site(), want, other.Site()), func() bool {
 		return tally{}.last(t, s.Ledger, other.Site()) == want
 	})
+}
+
+// recordMany appends numbers, a thousand in a command.
+func recordMany(t testing.TB, s *site, n int) {
+	t.Helper()
+	for n > 0 {
+		some := min(n, ledger.MaxEventsInOne)
+		_, err := s.Append(context.Background(), ledger.Command{Actor: "p-1", Decide: func(r ledger.Reader) ([]ledger.Event, error) {
+			var events []ledger.Event
+			for i := range some {
+				events = append(events, ledger.Event{Subject: "x", Payload: number(r.Position().GetSequence() + uint64(i) + 1)})
+			}
+			return events, nil
+		}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		n -= some
+	}
+}
+
+// copyAll hands a whole ledger over in memory.
+func copyAll(t testing.TB, into, owner *site) {
+	t.Helper()
+	ctx := context.Background()
+	if err := into.OpenCopy(ctx, owner.Site(), owner.VerifierKey()); err != nil {
+		t.Fatal(err)
+	}
+	for at := uint64(0); at < owner.Head().Size; {
+		run, err := owner.Stored(ctx, at+1, batch)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := into.Receive(ctx, owner.Site(), run); err != nil {
+			t.Fatal(err)
+		}
+		at += uint64(len(run))
+	}
+	signed, err := owner.Checkpoint(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := into.Accept(ctx, owner.Site(), signed); err != nil {
+		t.Fatal(err)
+	}
+	for more := true; more; {
+		if more, err = into.FoldCopy(ctx, owner.Site()); err != nil {
+			t.Fatal(err)
+		}
+	}
 }

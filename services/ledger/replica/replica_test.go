@@ -19,7 +19,7 @@ import (
 )
 
 func TestTwoSitesFollowEachOther(t *testing.T) {
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	hub, bench := openSite(t, "hub"), openSite(t, "bench")
 	hub.carry(t, nc)
 	bench.carry(t, nc)
@@ -44,7 +44,7 @@ func TestTwoSitesFollowEachOther(t *testing.T) {
 }
 
 func TestTheOwnerGetsCosignatures(t *testing.T) {
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	hub, bench := openSite(t, "hub"), openSite(t, "bench")
 	bench.carry(t, nc)
 	bench.record(t, 10)
@@ -114,7 +114,7 @@ func TestCutOffAndRejoined(t *testing.T) {
 // What the stream has lost or damaged comes from the owner.
 func TestTheOwnerSendsAgain(t *testing.T) {
 	ctx := context.Background()
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	js, err := jetstream.New(nc)
 	if err != nil {
 		t.Fatal(err)
@@ -173,7 +173,7 @@ func TestTheOwnerSendsAgain(t *testing.T) {
 // A stream filled by someone else, with entries that are well formed, does not get into the views.
 func TestForeignEntriesAreRefused(t *testing.T) {
 	ctx := context.Background()
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	hub, bench, forger := openSite(t, "hub"), openSite(t, "bench"), openSite(t, "bench")
 	bench.record(t, 12)
 	forger.record(t, 20) // another ledger of the same name, with another key
@@ -203,7 +203,7 @@ func TestForeignEntriesAreRefused(t *testing.T) {
 
 // A site put back from an old copy of its folder that goes on recording has two histories. The hub says so.
 func TestAForkIsReported(t *testing.T) {
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	hub, bench := openSite(t, "hub"), openSite(t, "bench")
 	bench.record(t, 10)
 	if err := bench.Close(); err != nil {
@@ -241,7 +241,7 @@ func TestAForkIsReported(t *testing.T) {
 }
 
 func TestAnotherKeyIsRefused(t *testing.T) {
-	nc := inside(t, server(t, relay.EmbeddedOptions{}))
+	nc := somewhere(t)
 	hub, bench := openSite(t, "hub"), openSite(t, "bench")
 	bench.record(t, 3)
 	_, stop := bench.carry(t, nc)
