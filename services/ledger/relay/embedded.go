@@ -12,7 +12,6 @@ import (
 	"strings"
 	"sync"
 	"sync/atomic"
-	"syscall"
 	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
@@ -164,7 +163,7 @@ func (s *Server) takeFolder() error {
 		if err != nil {
 			return fmt.Errorf("the folder for the streams cannot be locked: %w", err)
 		}
-		if err := syscall.Flock(int(lock.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
+		if err := lockFile(lock); err != nil {
 			return errors.Join(fault.Wrap(err, codes.FailedPrecondition, "FOLDER_IN_USE", fmt.Sprintf("The folder %s is in use by another program. Stop that program first, or use another data folder.", s.dir)), lock.Close())
 		}
 		s.lock = lock
