@@ -73,7 +73,7 @@ func (l *Ledger) OpenCopy(ctx context.Context, site, verifierKey string) error {
 	if site == l.site {
 		return fault.New(codes.InvalidArgument, "OWN_SITE", fmt.Sprintf("Site %q cannot follow itself.", site))
 	}
-	return l.inWriter(ctx, func() error {
+	return l.wholly(ctx, func() error {
 		changes := newLayer(nil)
 		if err := l.pin(changes, site, verifierKey); err != nil {
 			return err
@@ -130,7 +130,7 @@ func (l *Ledger) Receive(ctx context.Context, site string, entries []Stored) err
 	if len(entries) == 0 {
 		return nil
 	}
-	return l.inWriter(ctx, func() error { return l.receive(site, entries) })
+	return l.wholly(ctx, func() error { return l.receive(site, entries) })
 }
 
 func gap(site string, last, next uint64) error {
@@ -180,7 +180,7 @@ func (l *Ledger) receive(site string, entries []Stored) error {
 // was received, with COPY_DIFFERS, if the fault may lie in what was received, and FORK, if the owner signed two histories.
 func (l *Ledger) Accept(ctx context.Context, site string, signed []byte) (checkpoint.Checkpoint, error) {
 	var cp checkpoint.Checkpoint
-	err := l.inWriter(ctx, func() (err error) {
+	err := l.wholly(ctx, func() (err error) {
 		cp, err = l.accept(site, signed)
 		return err
 	})
@@ -260,7 +260,7 @@ func fork(site string, cp checkpoint.Checkpoint, root tlog.Hash) error {
 
 // Discard drops what was received of a site beyond what is verified, to be received again.
 func (l *Ledger) Discard(ctx context.Context, site string) error {
-	return l.inWriter(ctx, func() error {
+	return l.wholly(ctx, func() error {
 		state, g, err := l.state(site)
 		if err != nil {
 			return err

@@ -22,7 +22,7 @@ func (l *Ledger) FoldCopy(ctx context.Context, site string) (more bool, err erro
 	if err != nil || len(run) == 0 {
 		return false, l.mend(ctx, outward(err))
 	}
-	err = l.inWriter(ctx, func() (err error) {
+	err = l.wholly(ctx, func() (err error) {
 		more, err = l.foldRun(site, run)
 		return err
 	})
@@ -34,7 +34,7 @@ func (l *Ledger) mend(ctx context.Context, err error) error {
 	if fault.Reason(err) != "COPY_DAMAGED" {
 		return err
 	}
-	if stepping := l.inWriter(ctx, func() error { return l.stepBack(fault.From(err)) }); stepping != nil {
+	if stepping := l.wholly(ctx, func() error { return l.stepBack(fault.From(err)) }); stepping != nil {
 		return stepping
 	}
 	return err

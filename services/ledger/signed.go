@@ -168,7 +168,7 @@ func (l *Ledger) Checkpoint(ctx context.Context) ([]byte, error) {
 	defer l.signing.Unlock()
 	var signed []byte
 	fresh := false
-	err := l.inWriter(ctx, func() (err error) {
+	err := l.wholly(ctx, func() (err error) {
 		head := l.current.head
 		cp, kept, ok, err := l.current.checkpoint(newestKey(l.site))
 		if err != nil && fault.Reason(err) != "ROW_DAMAGED" && fault.Reason(err) != "CHECKPOINT_DAMAGED" {
@@ -224,7 +224,7 @@ func (l *Ledger) keptCheckpoint(key string) ([]byte, error) {
 
 // Cosign adds this site's signature to a checkpoint of another site that Accept has accepted, and keeps it.
 func (l *Ledger) Cosign(ctx context.Context, site string) (cosigned []byte, err error) {
-	err = l.inWriter(ctx, func() error {
+	err = l.wholly(ctx, func() error {
 		cp, signed, ok, err := l.current.checkpoint(newestKey(site))
 		if err != nil {
 			return err
@@ -251,7 +251,7 @@ func (l *Ledger) AddCosignature(ctx context.Context, site, verifierKey string, c
 	if site == l.site {
 		return fault.New(codes.InvalidArgument, "OWN_SITE", "A site cannot cosign its own checkpoint.")
 	}
-	return l.inWriter(ctx, func() error {
+	return l.wholly(ctx, func() error {
 		changes := newLayer(nil)
 		if err := l.pin(changes, site, verifierKey); err != nil {
 			return err

@@ -34,6 +34,20 @@ func (l *Ledger) inWriter(ctx context.Context, f func() error) error {
 	}
 }
 
+// wholly is inWriter for errands that hand results to their caller: once one is taken up, it is waited for, however
+// little time is left. They take no longer than a commit.
+func (l *Ledger) wholly(ctx context.Context, f func() error) error {
+	e := errand{run: f, done: make(chan error, 1)}
+	select {
+	case l.errands <- e:
+		return <-e.done
+	case <-l.stopped:
+		return errClosed
+	case <-ctx.Done():
+		return outOfTime(ctx, "The ledger was busy until the time was over. Try again.")
+	}
+}
+
 // writer is the one goroutine that decides. While one batch is on its way to disk, in a goroutine of its own, the next
 // is decided on top of it; nobody is answered before the commit their answer rests on.
 type writer struct {

@@ -30,8 +30,8 @@ import (
 )
 
 const (
-	answerWait    = 5 * time.Second  // for the owner's answer to a question
-	streamWait    = 10 * time.Second // a cluster may take that long when a leader changes
+	answerWait    = 5 * time.Second // for the owner's answer to a question
+	streamWait    = 5 * time.Second // a question may be lost while a cluster finds itself; then it is asked again
 	shortestPause = 100 * time.Millisecond
 	longestPause  = 10 * time.Second
 	resets        = 3 // an ordered consumer's own attempts before everything is looked at anew
