@@ -148,9 +148,6 @@ func drawRow(s *svg, l *layout, b *band, r row) {
 		}
 		s.text(x+5, r.y+lineHigh*float64(i), class, line)
 	}
-	if len(r.exits) == 0 {
-		s.text(x+rowsWide-2, r.y, "to", "not seen in play")
-	}
 	for _, e := range r.exits {
 		from := x + 5 + width(r.lines[0], bodySize) + 2
 		if len(e.under) > 0 {
@@ -170,6 +167,8 @@ func drawExit(s *svg, l *layout, b *band, r row, e exit, from float64) {
 	switch {
 	case e.to == b.name:
 		words, ok = "stays here ↺", false
+	case e.to == script.GoEnding:
+		words = "an ending"
 	case !ok:
 		words = "back to " + e.to + " ↖"
 	}

@@ -203,7 +203,12 @@ func smallPrint(st *script.Stage, room float64) []string {
 		say("If " + inWords(also.When) + ": " + bare(also.Say))
 	}
 	for _, a := range st.Arrive {
-		say("On arrival: " + strings.Trim(a.String(), "{}"))
+		when := ""
+		if a.When != nil {
+			when = ", if " + inWords(a.When)
+			a.When = nil
+		}
+		say("On arrival" + when + ": " + strings.Trim(a.String(), "{}"))
 	}
 	if st.Pedal != nil {
 		say("Foot in position " + st.Pedal.String() + " while the trainee thinks.")
@@ -225,7 +230,16 @@ func smallPrint(st *script.Stage, room float64) []string {
 }
 
 // exits fills in where a row leads; with several places each says on what condition.
+// One that was never seen leads where the stage's transitions may lead, and says that it was not seen.
 func (l *layout) exits(r *row, st *script.Stage, ways []Way) {
+	if len(ways) == 0 && r.stance != "clock" {
+		r.lines = append(r.lines, "not seen in play")
+		for _, t := range st.Next {
+			if !slices.ContainsFunc(ways, func(w Way) bool { return w.To == t.Go }) {
+				ways = append(ways, Way{To: t.Go})
+			}
+		}
+	}
 	for _, w := range ways {
 		e := exit{to: w.To}
 		if len(ways) > 1 {
