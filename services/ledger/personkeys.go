@@ -55,10 +55,10 @@ func openKeyring(dir, site string) (*keyring, error) {
 		return nil, fmt.Errorf("the key file %s cannot be read: %w", k.path, err)
 	}
 	if err := json.Unmarshal(b, &k.file); err != nil {
-		return nil, fmt.Errorf("the key file %s is damaged (%w). Without it personal data cannot be read. Put back a copy of it, or move it away to go on without the old personal data", k.path, err)
+		return nil, fault.Wrap(err, codes.DataLoss, "KEY_FILE_DAMAGED", fmt.Sprintf("The key file %s is damaged. Without it personal data cannot be read. Put back a copy of it, or move it away to go on without the old personal data.", k.path))
 	}
 	if k.file.Format != keyFileFormat || k.file.Site != site {
-		return nil, fmt.Errorf("the key file %s is of format %q and site %q, but %q and %q are wanted. Put back the file that belongs to this site", k.path, k.file.Format, k.file.Site, keyFileFormat, site)
+		return nil, fault.New(codes.DataLoss, "KEY_FILE_DAMAGED", fmt.Sprintf("The key file %s is damaged, or another site's: it is of format %q and site %q, but %q and %q are wanted. Put back the file that belongs to this site.", k.path, k.file.Format, k.file.Site, keyFileFormat, site))
 	}
 	if err := os.Chmod(k.path, 0o600); err != nil {
 		return nil, fmt.Errorf("the key file %s cannot be closed to other users: %w", k.path, err)
