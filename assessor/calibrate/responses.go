@@ -109,8 +109,7 @@ func (t *table) islands(n int, of func(column int) int) [][]int {
 	for k := range parent {
 		parent[k] = k
 	}
-	var root func(int) int
-	root = func(k int) int {
+	root := func(k int) int {
 		for parent[k] != k {
 			parent[k] = parent[parent[k]]
 			k = parent[k]

@@ -233,7 +233,7 @@ func TestEveryKeyHasItsMeaning(t *testing.T) {
 			}
 		}
 	}
-	if string(Schema()) != string(Schema()) {
+	if first, second := string(Schema()), string(Schema()); first != second {
 		t.Error("two schemas differ")
 	}
 }

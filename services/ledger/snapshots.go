@@ -30,11 +30,9 @@ const snapshotSuffix, snapshotPart = ".zonule-export", ".zonule-export-part"
 // ctx ends. One that fails is logged and tried again at the next turn.
 func (s Snapshots) Run(ctx context.Context) {
 	for {
-		wait := s.Every
+		var wait time.Duration // none yet: at once
 		if newest, ok := s.newest(); ok {
 			wait = min(max(s.Every-time.Since(newest), 0), s.Every)
-		} else {
-			wait = 0
 		}
 		select {
 		case <-time.After(wait):

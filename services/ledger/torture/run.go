@@ -63,7 +63,6 @@ type torturer struct {
 	clients *clients
 	result  Result
 	file    int // the next file to flip a byte of
-	depth   int // and how often all files were gone through
 }
 
 // trouble is one thing that is done to a site under load. It begins with a running site and clients at work, and ends with
